@@ -1,0 +1,2 @@
+// Package cli has the commands.
+package cli

@@ -1,0 +1,68 @@
+package wire
+
+// Permit is the periodic message without which the vehicle must halt itself.
+type Permit struct {
+	Guard   string  `json:"guard"`   // name of the watchdog that grants it
+	Session string  `json:"session"` // id of the watchdog's session
+	Seq     uint64  `json:"seq"`     // rises by one a permit, from 1
+	Go      bool    `json:"go"`      // false: halt
+	Stamp   float64 `json:"stamp"`   // s, the sender's stamp of the newest pose judged, sender's clock
+	Valid   float64 `json:"valid"`   // s, how old that stamp may be on the sender's clock
+}
+
+// Command is sent once per cause and repeated until acknowledged.
+type Command struct {
+	ID     string  `json:"id"`     // unique; the ack names it
+	Seq    uint64  `json:"seq"`    // counts the repeats, from 1
+	Action string  `json:"action"` // "stop" or "land"
+	Cause  string  `json:"cause"`
+	Zone   string  `json:"zone"`  // zone or limit name, or empty
+	Value  float64 `json:"value"` // in Unit of the cause
+	Limit  float64 `json:"limit"`
+	Stamp  float64 `json:"stamp"` // s, sender's stamp of the pose that caused it
+	Valid  float64 `json:"valid"` // s
+}
+
+// Ack is the vehicle's answer to a command.
+type Ack struct {
+	ID     string  `json:"id"`
+	Stamp  float64 `json:"stamp"` // s, the vehicle's own clock
+	Action string  `json:"action"`
+}
+
+// Request is what an operator asks.
+type Request struct {
+	Ask   string `json:"ask"` // start, stop, land or reset
+	By    string `json:"by"`
+	Nonce string `json:"nonce"` // from the current state; not needed for stop and land
+}
+
+// State is for people and displays; never a permission.
+type State struct {
+	Guard     string   `json:"guard"`
+	Session   string   `json:"session"`
+	Seq       uint64   `json:"seq"`
+	Vehicle   string   `json:"vehicle"`
+	Level     string   `json:"level"` // waiting, clear, caution, stop, land
+	Go        bool     `json:"go"`
+	Causes    []Cause  `json:"causes"`    // holding now, worst first
+	Latched   []Cause  `json:"latched"`   // what raised the stop or land that is still latched
+	Clearance *float64 `json:"clearance"` // m until rest; null when unknown
+	Speed     *float64 `json:"speed"`     // m/s, horizontal; null when unknown
+	Height    *float64 `json:"height"`    // m
+	Tilt      *float64 `json:"tilt"`      // deg
+	PoseAge   *float64 `json:"pose_age"`  // s; null before the first pose
+	Nonce     string   `json:"nonce"`     // for the next start or reset
+	Blocked   []string `json:"blocked"`   // what a reset or start still lacks, in words
+	Trail     string   `json:"trail"`     // head of the trail, hex, newest known durable
+}
+
+// Cause says why a level was raised.
+type Cause struct {
+	Cause string  `json:"cause"`
+	Name  string  `json:"name"` // zone or limit
+	Value float64 `json:"value"`
+	Limit float64 `json:"limit"`
+	Unit  string  `json:"unit"`
+	Text  string  `json:"text"` // one sentence a person understands
+}
