@@ -47,16 +47,16 @@ type Distrust uint16
 
 // Reasons, each a bit.
 const (
-	NoPose     Distrust = 1 << iota // nothing was ever accepted
-	Stale                           // the newest pose is older than max_age
-	Late                            // messages arrive late against the sender's clock: a backlog
-	Frozen                          // bit-identical for too long
-	Jumped                          // moved further than the vehicle can
-	Unsure                          // confidence below the least
-	Slow                            // rate below the least
-	Disagrees                       // reported and derived velocity disagree
-	Restarted                       // the tracker restarted: the alignment is void
-	ClockStep                       // the sender's stamps leapt ahead of the local clock
+	NoPose    Distrust = 1 << iota // nothing was ever accepted
+	Stale                          // the newest pose is older than max_age
+	Late                           // messages arrive late against the sender's clock: a backlog
+	Frozen                         // bit-identical for too long
+	Jumped                         // moved further than the vehicle can
+	Unsure                         // confidence below the least
+	Slow                           // rate below the least
+	Disagrees                      // reported and derived velocity disagree
+	Restarted                      // the tracker restarted: the alignment is void
+	ClockStep                      // the sender's stamps leapt ahead of the local clock
 )
 
 // FaultKind says why a message was refused. The zero value is no fault kind.
