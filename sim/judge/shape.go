@@ -1,0 +1,84 @@
+package judge
+
+import "math"
+
+// Region is a polygon with holes, extruded over a height band, metres, site
+// frame. The closing vertex may be given or left out.
+type Region struct {
+	Name    string
+	Outer   [][2]float64
+	Holes   [][][2]float64
+	Floor   float64 // m
+	Ceiling float64 // m
+}
+
+// inside says whether (x, y) lies inside the outer ring and in no hole, by
+// counting the crossings of a ray towards +x. The line itself is not looked at
+// here: distance decides there.
+func (r Region) inside(x, y float64) bool {
+	if crossings(r.Outer, x, y)%2 == 0 {
+		return false
+	}
+	for _, h := range r.Holes {
+		if crossings(h, x, y)%2 == 1 {
+			return false
+		}
+	}
+	return true
+}
+
+// crossings counts the edges of a ring that the ray from (x, y) towards +x
+// crosses; an edge owns its lower end.
+func crossings(ring [][2]float64, x, y float64) int {
+	n := 0
+	for i := range ring {
+		a, b := ring[i], ring[(i+1)%len(ring)]
+		if (a[1] > y) == (b[1] > y) {
+			continue
+		}
+		if x < a[0]+(y-a[1])*(b[0]-a[0])/(b[1]-a[1]) {
+			n++
+		}
+	}
+	return n
+}
+
+// edge is the distance in the plane from (x, y) to the nearest edge of any
+// ring, m; infinite for a region without edges.
+func (r Region) edge(x, y float64) float64 {
+	d := ringDistance(r.Outer, x, y)
+	for _, h := range r.Holes {
+		d = math.Min(d, ringDistance(h, x, y))
+	}
+	return d
+}
+
+func ringDistance(ring [][2]float64, x, y float64) float64 {
+	d := math.Inf(1)
+	for i := range ring {
+		a, b := ring[i], ring[(i+1)%len(ring)]
+		d = math.Min(d, segmentDistance(a, b, x, y))
+	}
+	return d
+}
+
+// segmentDistance is the distance from (x, y) to the segment a-b.
+func segmentDistance(a, b [2]float64, x, y float64) float64 {
+	ux, uy := b[0]-a[0], b[1]-a[1]
+	t := 0.0
+	if l := ux*ux + uy*uy; l > 0 {
+		t = ((x-a[0])*ux + (y-a[1])*uy) / l
+		t = math.Max(0, math.Min(1, t))
+	}
+	return math.Hypot(x-(a[0]+t*ux), y-(a[1]+t*uy))
+}
+
+// signed is the distance in the plane to the region's edge, m: positive
+// inside, negative outside.
+func (r Region) signed(x, y float64) float64 {
+	d := r.edge(x, y)
+	if !r.inside(x, y) {
+		return -d
+	}
+	return d
+}
