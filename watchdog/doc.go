@@ -1,2 +1,27 @@
-// Package watchdog is the decision core: (state, event, now) to effects. No goroutine, clock, file or logger lives here.
+// Package watchdog is the decision core: (state, event, now) to effects.
+//
+// A Guard watches one vehicle. Step takes one event and the instant it is
+// judged at, and returns what the shell must do, in the order in which it must
+// be done: permits and commands first, state second, records last ("stop
+// before disk"). The Guard has no goroutine, clock, channel, file or logger,
+// keeps no package variable and ranges over no map, so the same events at the
+// same instants give the same effects, bit for bit.
+//
+// Laws that hold after every Step (tested in laws_test.go):
+//
+//  1. A permit with Go is only ever emitted while the vehicle was started, no
+//     stop or land is latched, no cause that answers with stop or land holds,
+//     and the pose is trusted.
+//  2. stop and land latch: nothing but an accepted reset lowers them, and
+//     after a reset the level is waiting, never clear.
+//  3. start and reset take effect only after the shell has confirmed that
+//     their record is durable (EvDurable), and only if their conditions still
+//     hold then.
+//  4. A nonce is good for one request; it also changes whenever a stop or land
+//     is raised.
+//  5. Every cause that latched a stop or land stays named until the reset.
+//
+// What may enter: judgement, levels, permits, commands, requests. What may
+// not: bytes of the wire other than a pose payload, MQTT, disks, wall clocks.
+// It imports zones and watchdog/pose and nothing else of this module.
 package watchdog

@@ -1,40 +1,56 @@
 package wire
 
+// Stamps are int64 nanoseconds in Go and decimal seconds with up to nine
+// decimals on the wire; they pass through both ways exactly (stamp.go). What
+// their zero means is the sender's business: a stamp is only ever compared
+// with another reading of the same clock.
+//
+// Floats are finite on the wire. Value, Limit and the *float64 fields print as
+// null when they are not finite (or nil) and null reads back as NaN (or nil):
+// unknown, never zero.
+
 // Permit is the periodic message without which the vehicle must halt itself.
+// The zero Permit is a withdrawal.
 type Permit struct {
 	Guard   string  `json:"guard"`   // name of the watchdog that grants it
 	Session string  `json:"session"` // id of the watchdog's session
-	Seq     uint64  `json:"seq"`     // rises by one a permit, from 1
+	Seq     uint64  `json:"seq"`     // rises with each permit of a session, from 1
 	Go      bool    `json:"go"`      // false: halt
-	Stamp   float64 `json:"stamp"`   // s, the sender's stamp of the newest pose judged, sender's clock
-	Valid   float64 `json:"valid"`   // s, how old that stamp may be on the sender's clock
+	Stamp   int64   `json:"stamp"`   // ns (wire: s), the sender's stamp of the newest pose judged, sender's clock
+	Valid   float64 `json:"valid"`   // s, how old that stamp may be on the sender's clock, 0..MaxValid
 }
 
 // Command is sent once per cause and repeated until acknowledged.
 type Command struct {
-	ID     string  `json:"id"`     // unique; the ack names it
+	ID     string  `json:"id"`     // unique for good; the ack names it
 	Seq    uint64  `json:"seq"`    // counts the repeats, from 1
-	Action string  `json:"action"` // "stop" or "land"
+	Action string  `json:"action"` // Stop or Land
 	Cause  string  `json:"cause"`
 	Zone   string  `json:"zone"`  // zone or limit name, or empty
-	Value  float64 `json:"value"` // in Unit of the cause
-	Limit  float64 `json:"limit"`
-	Stamp  float64 `json:"stamp"` // s, sender's stamp of the pose that caused it
-	Valid  float64 `json:"valid"` // s
+	Value  float64 `json:"value"` // in the unit of the cause; NaN: unknown
+	Limit  float64 `json:"limit"` // in the unit of the cause; NaN: unknown
+	Stamp  int64   `json:"stamp"` // ns (wire: s), sender's stamp of the pose that caused it, 0 without one
+	Valid  float64 `json:"valid"` // s, 0..MaxValid; for records: a stop is obeyed at any age
 }
+
+// Actions of a Command and an Ack.
+const (
+	Stop = "stop"
+	Land = "land"
+)
 
 // Ack is the vehicle's answer to a command.
 type Ack struct {
-	ID     string  `json:"id"`
-	Stamp  float64 `json:"stamp"` // s, the vehicle's own clock
-	Action string  `json:"action"`
+	ID     string `json:"id"`
+	Stamp  int64  `json:"stamp"`  // ns (wire: s), the vehicle's own clock
+	Action string `json:"action"` // what the vehicle does now: Stop or Land
 }
 
 // Request is what an operator asks.
 type Request struct {
-	Ask   string `json:"ask"` // start, stop, land or reset
-	By    string `json:"by"`
-	Nonce string `json:"nonce"` // from the current state; not needed for stop and land
+	Ask   string `json:"ask"`   // start, stop, land or reset
+	By    string `json:"by"`    // who asks, for the trail; may be empty
+	Nonce string `json:"nonce"` // from the current state; empty is enough for stop and land
 }
 
 // State is for people and displays; never a permission.

@@ -1,0 +1,72 @@
+package watchdog
+
+import "time"
+
+// EventKind says what happened. Its numbers are written into the intake of a
+// trail and never change.
+type EventKind uint8
+
+// Kinds of event.
+const (
+	EvTick    EventKind = iota + 1 // nothing but the passing of time: a deadline was reached
+	EvPose                         // a message on the pose topic, as it arrived
+	EvAck                          // the vehicle acknowledged command Text
+	EvRequest                      // an operator asks
+	EvLink                         // the link to the broker came up or went down
+	EvDurable                      // the record with Token is durable, or (Failed) will never be
+	EvBad                          // a message on another topic that could not be read; Text says why
+	EvTrail                        // the trail's health changed: Up false means it cannot record
+	EvClose                        // the session ends: stop first
+)
+
+// Ask is what an operator requests.
+type Ask uint8
+
+// Requests. The zero Ask is none and is refused.
+const (
+	AskStart Ask = iota + 1
+	AskStop
+	AskLand
+	AskReset
+)
+
+// String gives the word on the wire.
+func (a Ask) String() string {
+	switch a {
+	case AskStart:
+		return "start"
+	case AskStop:
+		return "stop"
+	case AskLand:
+		return "land"
+	case AskReset:
+		return "reset"
+	}
+	return "none"
+}
+
+// ParseAsk reads the word on the wire; ok is false for any other.
+func ParseAsk(word string) (a Ask, ok bool) {
+	for a = AskStart; a <= AskReset; a++ {
+		if a.String() == word {
+			return a, true
+		}
+	}
+	return 0, false
+}
+
+// Event is one thing that happened to the vehicle's guard.
+type Event struct {
+	Kind     EventKind
+	Arrived  time.Duration // instant of arrival, for messages
+	Payload  []byte        // EvPose: the message; not kept after Step
+	Retained bool          // EvPose, EvRequest: delivered as retained
+	TooLarge bool          // EvPose: longer than the link carries; Payload is cut
+	Text     string        // EvAck: the command's id; EvBad: what was wrong; EvClose: why
+	Ask      Ask           // EvRequest
+	By       string        // EvRequest: who asks
+	Nonce    string        // EvRequest
+	Up       bool          // EvLink, EvTrail
+	Token    uint64        // EvDurable
+	Failed   bool          // EvDurable
+}

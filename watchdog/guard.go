@@ -1,0 +1,276 @@
+package watchdog
+
+import (
+	"fmt"
+	"time"
+
+	"pinfold/watchdog/pose"
+	"pinfold/zones"
+)
+
+// MaxLatched is how many causes are kept by name while a stop or land is
+// latched; further ones are counted.
+const MaxLatched = 16
+
+// Guard watches one vehicle. The zero Guard grants nothing and panics when
+// stepped; New makes a usable one.
+type Guard struct {
+	cfg   Config
+	dec   *pose.Decoder
+	track *pose.Track
+
+	now     time.Duration
+	stepped bool
+	round   uint64
+
+	sample pose.Sample
+	cur    pose.Pose
+	judged bool // at least one pose was judged
+	// poseNow is true while the Step is about a newly judged pose.
+	poseNow bool
+	trust   pose.Distrust
+	reach   Reach
+	near    zones.Hit
+	speed   float64 // m/s, newest known horizontal speed
+	slow    time.Duration
+	isSlow  bool
+
+	firstStamp int64
+	subjects   []subject
+	zoneOf     []int // zone index to subject
+	limit0     int   // subject of LimitID 0
+	other0     int   // subject of CausePoseNone
+	active     []int // subjects that are not idle
+	hits       []zones.Hit
+	bodyHits   []zones.Hit
+
+	latch     Action
+	latched   [MaxLatched]Cause
+	nLatched  int
+	moreCause int // causes latched beyond MaxLatched
+	started   bool
+	startedAt time.Duration
+	level     Level
+	pending   pending
+	nonces    uint64
+	nonce     string
+	tokens    uint64
+
+	stop stopRun
+	cmd  outCommand
+
+	permitSeq  uint64
+	permitGo   bool
+	permitSent bool
+	nextPermit time.Duration
+	nextState  time.Duration
+	stateDirty bool
+	linkUp     bool
+	trailUp    bool
+	closed     bool
+
+	counts Counts
+	bad    []string
+
+	first, rest []Effect // permits and commands; records
+	out         []Effect
+}
+
+// Counts are totals of the session.
+type Counts struct {
+	Samples    uint64   `json:"samples"`     // poses judged
+	Dropped    uint64   `json:"dropped"`     // poses decoded but not after the last kept one
+	Refused    uint64   `json:"refused"`     // messages that could not be read
+	FaultKinds []uint64 `json:"fault_kinds"` // by pose.FaultKind
+	Episodes   uint64   `json:"episodes"`
+	Stops      uint64   `json:"stops"`
+	Bad        uint64   `json:"bad"` // unreadable messages on other topics
+}
+
+// Level is what displays show.
+type Level uint8
+
+// Levels, in rising order. The zero value is waiting: no permission.
+const (
+	Waiting Level = iota
+	Clear
+	Caution
+	Stop
+	Land
+)
+
+// String gives the level's word.
+func (l Level) String() string {
+	switch l {
+	case Waiting:
+		return "waiting"
+	case Clear:
+		return "clear"
+	case Caution:
+		return "caution"
+	case Stop:
+		return "stop"
+	case Land:
+		return "land"
+	}
+	return "unknown"
+}
+
+// New makes a Guard for a valid config. It refuses any other.
+func New(c Config) (*Guard, error) {
+	if err := c.Validate(); err != nil {
+		return nil, err
+	}
+	dec, err := pose.NewDecoder(c.Fields)
+	if err != nil {
+		return nil, fmt.Errorf("watchdog: vehicle %q: %w", c.Vehicle, err)
+	}
+	track, err := pose.NewTrack(c.Pose)
+	if err != nil {
+		return nil, fmt.Errorf("watchdog: vehicle %q: %w", c.Vehicle, err)
+	}
+	g := &Guard{cfg: c, dec: dec, track: track, linkUp: true, trailUp: true, stateDirty: true}
+	g.subjects, g.zoneOf = newSubjects(&c)
+	for i := range g.subjects {
+		if g.subjects[i].kind == CauseHeight {
+			g.limit0 = i
+		}
+		if g.subjects[i].kind == CausePoseNone {
+			g.other0 = i
+		}
+	}
+	g.active = make([]int, 0, len(g.subjects))
+	g.hits = make([]zones.Hit, 0, c.Zones.Len()+1)
+	g.bodyHits = make([]zones.Hit, 0, c.Zones.Len()+1)
+	g.counts.FaultKinds = make([]uint64, int(pose.RetainedMsg)+1)
+	g.turnNonce()
+	return g, nil
+}
+
+// Step takes one event at the instant now and returns what to do, in order.
+// now never runs backwards: an earlier instant is taken as the newest one. The
+// returned slice and what it points to are valid until the next Step.
+func (g *Guard) Step(ev *Event, now time.Duration) []Effect {
+	g.first, g.rest, g.out = g.first[:0], g.rest[:0], g.out[:0]
+	if now < g.now {
+		now = g.now
+	}
+	g.round++
+	g.poseNow = false
+	g.judgeStall(now)
+	g.now, g.stepped = now, true
+	if !g.closed {
+		g.handle(ev, now)
+		g.judgeTrust(now)
+		g.judgeSession(now)
+		g.obey(now)
+	}
+	g.settle(now)
+	g.emit(now)
+	return g.out
+}
+
+func (g *Guard) handle(ev *Event, now time.Duration) {
+	switch ev.Kind {
+	case EvTick:
+	case EvPose:
+		g.onPose(ev, now)
+	case EvAck:
+		g.onAck(ev.Text, now)
+	case EvRequest:
+		g.onRequest(ev, now)
+	case EvLink:
+		g.onLink(ev.Up, now)
+	case EvTrail:
+		g.onTrail(ev.Up, now)
+	case EvDurable:
+		g.onDurable(ev, now)
+	case EvBad:
+		g.onBad(ev.Text, now)
+	case EvClose:
+		g.onClose(ev.Text, now)
+	default:
+		g.onBad(fmt.Sprintf("event kind %d", ev.Kind), now)
+	}
+}
+
+// Deadline is the instant by which Step must be called again even if nothing
+// happens.
+func (g *Guard) Deadline() time.Duration {
+	d := min(g.nextPermit, g.nextState)
+	if t, ok := g.track.Deadline(); ok && t > g.now && t < d {
+		d = t
+	}
+	if t, ok := g.cmd.due(&g.cfg); ok && t < d {
+		d = t
+	}
+	return d
+}
+
+// judgeStall raises guard-stalled where the shell came back long after it had
+// to: nobody watched meanwhile.
+func (g *Guard) judgeStall(now time.Duration) {
+	late := time.Duration(0)
+	if g.stepped {
+		late = now - g.Deadline()
+	}
+	g.observe(g.other(CauseStalled), late > g.cfg.Timing.Stall, late.Seconds(), g.cfg.Timing.Stall.Seconds(), now)
+}
+
+// other is the subject of a cause that is neither zone nor limit.
+func (g *Guard) other(k CauseKind) int { return g.other0 + int(k-CausePoseNone) }
+
+func (g *Guard) onLink(up bool, now time.Duration) {
+	if up == g.linkUp {
+		return
+	}
+	g.linkUp, g.stateDirty = up, true
+	g.observe(g.other(CauseLinkLost), !up, 0, 0, now)
+	g.record(RecLink, now, LinkChange{What: "broker", Up: up})
+}
+
+func (g *Guard) onTrail(up bool, now time.Duration) {
+	if up == g.trailUp {
+		return
+	}
+	g.trailUp, g.stateDirty = up, true
+	g.observe(g.other(CauseTrailDown), !up, 0, 0, now)
+	g.record(RecLink, now, LinkChange{What: "trail", Up: up})
+}
+
+// MaxBadKinds is how many different unreadable messages are named; all are
+// counted.
+const MaxBadKinds = 16
+
+func (g *Guard) onBad(what string, now time.Duration) {
+	g.counts.Bad++
+	for _, b := range g.bad {
+		if b == what {
+			return
+		}
+	}
+	if len(g.bad) >= MaxBadKinds {
+		return
+	}
+	g.bad = append(g.bad, what)
+	g.record(RecFault, now, FaultSeen{Kind: "unreadable", Detail: what})
+}
+
+// onClose ends the session: stop first, then the open episodes and the counts.
+func (g *Guard) onClose(why string, now time.Duration) {
+	c := Cause{Kind: CauseClosing, Word: CauseClosing.String(), Name: why}
+	c.Text = g.sentence(&c, 0)
+	if g.started && g.latch == ActNone {
+		g.raise(c, ActStop, now)
+	}
+	for _, i := range g.active {
+		if s := &g.subjects[i]; s.holding {
+			s.ep.Open = true
+			g.closeEpisode(s, now)
+		}
+	}
+	g.record(RecClose, now, g.counts)
+	g.started, g.closed = false, true
+}
+
+func isKeepOut(k zones.Kind) bool { return k == zones.KeepOut }

@@ -1,0 +1,220 @@
+package watchdog
+
+import (
+	"math"
+	"time"
+
+	"pinfold/watchdog/pose"
+	"pinfold/zones"
+)
+
+// onPose decodes, checks and judges one message of the tracker.
+func (g *Guard) onPose(ev *Event, now time.Duration) {
+	if f := g.decode(ev); f != nil {
+		g.fault(f, now)
+		return
+	}
+	last, had := g.cur.Stamp, g.judged
+	if f := g.track.Accept(&g.sample, ev.Arrived, now, &g.cur); f != nil {
+		g.fault(f, now)
+		return
+	}
+	if !had {
+		g.firstStamp = g.cur.Stamp
+	}
+	g.counts.Samples++
+	g.judged, g.poseNow = true, true
+	if had {
+		g.staleGap(time.Duration(g.cur.Stamp - last))
+	}
+	g.judgePose(now)
+}
+
+func (g *Guard) decode(ev *Event) *pose.Fault {
+	if ev.TooLarge {
+		return &pose.Fault{Kind: pose.TooLarge, Detail: "cut by the link"}
+	}
+	if ev.Retained {
+		return &pose.Fault{Kind: pose.RetainedMsg, Detail: "a retained pose is old by definition"}
+	}
+	return g.dec.Decode(ev.Payload, &g.sample)
+}
+
+// fault counts a refused message and reports the first of its kind.
+func (g *Guard) fault(f *pose.Fault, now time.Duration) {
+	k := int(f.Kind)
+	if k >= len(g.counts.FaultKinds) {
+		k = 0
+	}
+	if f.Kind == pose.StampBack || f.Kind == pose.SeqBack {
+		g.counts.Dropped++
+	} else {
+		g.counts.Refused++
+	}
+	g.counts.FaultKinds[k]++
+	if g.counts.FaultKinds[k] == 1 {
+		g.record(RecFault, now, FaultSeen{Kind: f.Kind.String(), Field: f.Field, Detail: f.Detail})
+	}
+}
+
+// staleGap notes how long the silence was that this pose ends, on the sender's
+// clock: the worst value of an open stale episode.
+func (g *Guard) staleGap(gap time.Duration) {
+	if s := &g.subjects[g.other(CausePoseStale)]; s.holding && gap.Seconds() > s.ep.Worst {
+		s.ep.Worst = gap.Seconds()
+	}
+}
+
+// judgePose judges the newest pose against zones and limits.
+func (g *Guard) judgePose(now time.Duration) {
+	if g.cur.HasVelocity {
+		g.speed = math.Hypot(g.cur.Velocity.X, g.cur.Velocity.Y)
+	}
+	age, _ := g.track.Age(now)
+	g.cfg.reachOf(&g.cur, age, g.assumed(), &g.reach)
+	g.judgeZones(now)
+	g.judgeLimits(now)
+	g.judgeRest(now)
+	g.stop.measure(g)
+}
+
+// assumed is the speed, m/s, that stands in for an unknown one: the newest
+// known or the speed limit, whichever is more.
+func (g *Guard) assumed() float64 {
+	if l := g.cfg.Limits[LimitSpeed]; l.On {
+		return math.Max(g.speed, l.Max)
+	}
+	return g.speed
+}
+
+func (g *Guard) judgeZones(now time.Duration) {
+	g.near = g.cfg.Zones.Clearance(&g.reach.Sweep)
+	if !(g.near.Clearance > g.cfg.ZoneCaution) {
+		g.hits = g.cfg.Zones.Judge(&g.reach.Sweep, g.cfg.ZoneCaution, g.hits[:0])
+		for i := range g.hits {
+			g.judgeHit(&g.hits[i], now)
+		}
+	}
+	// What no hit spoke of is far away again. Backwards, since a subject that
+	// becomes idle leaves the list.
+	for k := len(g.active) - 1; k >= 0; k-- {
+		i := g.active[k]
+		if s := &g.subjects[i]; s.kind == CauseZone && s.round != g.round {
+			g.observeValue(i, math.Inf(-1), now)
+		}
+	}
+}
+
+func (g *Guard) judgeHit(h *zones.Hit, now time.Duration) {
+	i := 0
+	if !h.Pen {
+		i = g.zoneOf[h.Zone]
+	}
+	s := &g.subjects[i]
+	if h.Pen && s.run == 0 && !s.holding {
+		s.zone, s.name = h.Zone, g.cfg.Zones.Shapes()[h.Zone].Name
+	}
+	g.observeValue(i, -h.Clearance, now)
+	if s.holding {
+		s.ep.Breach = math.Max(s.ep.Breach, g.breach(i))
+	}
+}
+
+// breach is how deep the body itself is outside with respect to subject i, m;
+// 0 or less is none.
+func (g *Guard) breach(i int) float64 {
+	body := g.bodyNow()
+	if body == g.reach.Sweep {
+		return g.subjects[i].value
+	}
+	g.bodyHits = g.cfg.Zones.Judge(&body, 0, g.bodyHits[:0])
+	deep := 0.0
+	for k := range g.bodyHits {
+		if h := &g.bodyHits[k]; (h.Pen && i == 0) || (!h.Pen && g.zoneOf[h.Zone] == i) {
+			deep = math.Max(deep, -h.Clearance)
+		}
+	}
+	return deep
+}
+
+// bodyNow is the body where the pose has it, without prediction or margin.
+func (g *Guard) bodyNow() zones.Sweep {
+	w := zones.Sweep{From: g.reach.Sweep.From, To: g.reach.Sweep.From, Radius: g.cfg.Radius,
+		Below: g.cfg.Height / 2, Above: g.cfg.Height / 2}
+	if g.cfg.HasGround {
+		w.Below = math.Max(0, math.Min(w.Below, w.From.Z-g.cfg.Ground))
+	}
+	return w
+}
+
+func (g *Guard) judgeLimits(now time.Duration) {
+	p, r := &g.cur, &g.reach
+	g.limit(LimitHeight, p.Position.Z+r.Up, now)
+	g.limit(LimitTilt, p.Tilt*degPerRad, now)
+	g.limit(LimitDistance, g.distance(), now)
+	if !p.HasVelocity {
+		return // unknown: what held goes on holding, nothing becomes good
+	}
+	g.limit(LimitSpeed, g.speed, now)
+	g.limit(LimitClimb, p.Velocity.Z, now)
+	g.limit(LimitDescent, -p.Velocity.Z, now)
+	g.limit(LimitTurn, math.Abs(p.TurnRate)*degPerRad, now)
+}
+
+// distance is how far from home the body's centre can come until rest, m.
+func (g *Guard) distance() float64 {
+	w := &g.reach.Sweep
+	h := g.cfg.Home
+	here := math.Hypot(w.From.X-h.X, w.From.Y-h.Y)
+	there := math.Hypot(w.To.X-h.X, w.To.Y-h.Y) + w.Grow
+	return math.Max(here, there) + w.Radius - g.cfg.Radius
+}
+
+func (g *Guard) limit(id LimitID, v float64, now time.Duration) {
+	if g.cfg.Limits[id].On {
+		g.observeValue(g.limit0+int(id), v, now)
+	}
+}
+
+// judgeSession bounds the time since start.
+func (g *Guard) judgeSession(now time.Duration) {
+	if !g.cfg.Limits[LimitSession].On {
+		return
+	}
+	v := 0.0
+	if g.started {
+		v = (now - g.startedAt).Seconds()
+	}
+	g.observeValue(g.limit0+int(LimitSession), v, now)
+}
+
+// judgeTrust turns reasons of distrust into causes.
+func (g *Guard) judgeTrust(now time.Duration) {
+	g.trust = g.track.Distrust(now)
+	for k := CausePoseNone; k <= CauseClockStep; k++ {
+		bit := pose.Distrust(1) << (k - CausePoseNone)
+		v, limit := 0.0, 0.0
+		if k == CausePoseStale || k == CausePoseLate {
+			age, _ := g.track.Age(now)
+			v, limit = age.Seconds(), g.cfg.Pose.MaxAge.Seconds()
+		}
+		g.observe(g.other(k), g.trust&bit != 0, v, limit, now)
+	}
+}
+
+// judgeRest keeps since when the vehicle has been at rest.
+func (g *Guard) judgeRest(now time.Duration) {
+	v := g.cur.Velocity
+	speed := math.Sqrt(float64(v.X*v.X) + float64(v.Y*v.Y) + float64(v.Z*v.Z))
+	slow := g.cur.HasVelocity && speed <= g.cfg.Timing.RestSpeed
+	if slow && !g.isSlow {
+		g.slow = now
+	}
+	g.isSlow = slow
+}
+
+// atRest says whether the vehicle has been slow for long enough and the pose
+// that says so is to be trusted.
+func (g *Guard) atRest(now time.Duration) bool {
+	return g.judged && g.trust == 0 && g.isSlow && now-g.slow >= g.cfg.Timing.RestFor
+}

@@ -1,0 +1,41 @@
+package pose
+
+import "time"
+
+// driftPPM is how fast the floor of the stamp offset may rise, in millionths
+// of the elapsed time: clocks of ordinary oscillators differ by up to 100 ppm
+// each way (common practice, no source). It bounds what a slowly growing
+// backlog can hide: 0.2 ms a second.
+const driftPPM = 200
+
+// senderClock relates the sender's stamps to local arrival without a shared
+// clock. The offset (arrival − stamp) is the transit time plus an unknown
+// constant; the least offset ever seen stands for the fastest transit, and how
+// far a sample's offset is above it is how late it came.
+type senderClock struct {
+	begun   bool
+	floor   int64 // ns, least offset so far, raised by driftPPM of elapsed time
+	offset  int64 // ns, of the newest sample
+	arrived time.Duration
+}
+
+// observe takes one sample's stamp and arrival and gives its lateness. leap
+// is how far, if at all, the stamp ran ahead of the floor in one step.
+func (k *senderClock) observe(stamp int64, arrived time.Duration) (lateness, leap time.Duration) {
+	offset := int64(arrived) - stamp
+	if !k.begun {
+		*k = senderClock{begun: true, floor: offset, offset: offset, arrived: arrived}
+		return 0, 0
+	}
+	k.floor += int64(arrived-k.arrived) / (1e6 / driftPPM)
+	if offset < k.floor {
+		// Below the floor: a faster transit than ever, or the sender's clock
+		// leapt. A backlog that drains comes down from above in small steps,
+		// so only what is both below the floor and one step counts.
+		leap = time.Duration(min(k.floor, k.offset) - offset)
+		leap = max(leap, 0)
+		k.floor = offset
+	}
+	k.offset, k.arrived = offset, arrived
+	return time.Duration(offset - k.floor), leap
+}

@@ -1,0 +1,163 @@
+package pose
+
+import (
+	"math"
+	"math/bits"
+	"strconv"
+)
+
+// number is a JSON number as it stands in the text: ±mant·10^exp, exact as
+// long as cut is false. With cut, digits beyond the 19th were left out of
+// mant, so that it is too small by less than one unit of its last place.
+type number struct {
+	text []byte
+	mant uint64
+	exp  int
+	neg  bool
+	cut  bool
+}
+
+// maxExponent is where a written exponent is no longer counted: nothing this
+// large or small is a pose.
+const maxExponent = 1 << 20
+
+// scanNumber reads the number at the front of b by the grammar of RFC 8259,
+// and how many bytes it takes; 0 where none stands there.
+func scanNumber(b []byte) (n number, size int) {
+	i, digits := 0, 0
+	if i < len(b) && b[i] == '-' {
+		n.neg = true
+		i++
+	}
+	first := i
+	for ; i < len(b) && b[i]-'0' <= 9; i++ {
+		n.push(b[i], &digits, false)
+	}
+	if i == first || b[first] == '0' && i > first+1 {
+		return n, 0
+	}
+	if i < len(b) && b[i] == '.' {
+		i++
+		first = i
+		for ; i < len(b) && b[i]-'0' <= 9; i++ {
+			n.push(b[i], &digits, true)
+		}
+		if i == first {
+			return n, 0
+		}
+	}
+	if i < len(b) && b[i]|0x20 == 'e' {
+		e, size := scanExponent(b[i+1:])
+		if size == 0 {
+			return n, 0
+		}
+		n.exp += e
+		i += 1 + size
+	}
+	n.text = b[:i]
+	return n, i
+}
+
+// push takes one more digit, before or after the point.
+func (n *number) push(c byte, digits *int, fraction bool) {
+	if *digits == 0 && c == '0' {
+		if fraction {
+			n.exp--
+		}
+		return
+	}
+	if *digits == 19 {
+		n.cut = n.cut || c != '0'
+		if !fraction {
+			n.exp++
+		}
+		return
+	}
+	n.mant = n.mant*10 + uint64(c-'0')
+	*digits++
+	if fraction {
+		n.exp--
+	}
+}
+
+// scanExponent reads what follows the e: an optional sign and digits.
+func scanExponent(b []byte) (e, size int) {
+	i, neg := 0, false
+	if i < len(b) && (b[i] == '+' || b[i] == '-') {
+		neg = b[i] == '-'
+		i++
+	}
+	first := i
+	for ; i < len(b) && b[i]-'0' <= 9; i++ {
+		if e < maxExponent {
+			e = e*10 + int(b[i]-'0')
+		}
+	}
+	if i == first {
+		return 0, 0
+	}
+	if neg {
+		e = -e
+	}
+	return e, i
+}
+
+// float is the nearest float64, and whether it is finite.
+//
+// Where mant and the power of ten are both exact in float64 a single rounded
+// operation gives the nearest (Clinger 1990); strconv does the rest.
+func (n *number) float() (float64, bool) {
+	if !n.cut && n.mant <= 1<<53 && n.exp >= -22 && n.exp <= 22 {
+		f := float64(n.mant)
+		if n.exp < 0 {
+			f /= pow10(-n.exp)
+		} else {
+			f *= pow10(n.exp)
+		}
+		if n.neg {
+			f = -f
+		}
+		return f, true
+	}
+	f, err := strconv.ParseFloat(string(n.text), 64)
+	return f, err == nil && finite(f)
+}
+
+// pow10 is 10^e for 0 <= e <= 22, all of which a float64 holds exactly.
+func pow10(e int) float64 {
+	table := [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10,
+		1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
+	return table[e]
+}
+
+// scaled is the whole part of n·10^shift, computed exactly, and whether n has
+// no part below it. ok is false where n is negative or the result is beyond
+// an int64.
+func (n *number) scaled(shift int) (whole int64, exact, ok bool) {
+	if n.mant == 0 {
+		return 0, true, true
+	}
+	if n.neg {
+		return 0, false, false
+	}
+	e := n.exp + shift
+	m, exact := n.mant, !n.cut
+	for ; e < 0 && m != 0; e++ {
+		exact = exact && m%10 == 0
+		m /= 10
+	}
+	if m == 0 {
+		return 0, exact, true
+	}
+	for ; e > 0; e-- {
+		hi, lo := bits.Mul64(m, 10)
+		if hi != 0 {
+			return 0, exact, false
+		}
+		m = lo
+	}
+	if m > math.MaxInt64 || n.cut && n.exp+shift > 0 {
+		return 0, exact, false
+	}
+	return int64(m), exact, true
+}

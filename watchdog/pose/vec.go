@@ -1,0 +1,149 @@
+package pose
+
+import "math"
+
+// Vec is a vector in metres, or metres per second; the field's name says which.
+type Vec struct{ X, Y, Z float64 }
+
+// Add is a + b.
+func (a Vec) Add(b Vec) Vec { return Vec{a.X + b.X, a.Y + b.Y, a.Z + b.Z} }
+
+// Sub is a - b.
+func (a Vec) Sub(b Vec) Vec { return Vec{a.X - b.X, a.Y - b.Y, a.Z - b.Z} }
+
+// Scale is k·a.
+func (a Vec) Scale(k float64) Vec { return Vec{k * a.X, k * a.Y, k * a.Z} }
+
+// Dot is the scalar product.
+func (a Vec) Dot(b Vec) float64 { return a.X*b.X + a.Y*b.Y + a.Z*b.Z }
+
+// Cross is the vector product, right-handed.
+func (a Vec) Cross(b Vec) Vec {
+	return Vec{a.Y*b.Z - a.Z*b.Y, a.Z*b.X - a.X*b.Z, a.X*b.Y - a.Y*b.X}
+}
+
+// Norm is the length of a, in a's unit.
+func (a Vec) Norm() float64 { return math.Sqrt(a.Dot(a)) }
+
+// finite reports whether x is neither NaN nor infinite. x-x is NaN for both.
+func finite(x float64) bool { return x-x == 0 }
+
+// Finite reports whether every component is finite.
+func (a Vec) Finite() bool { return finite(a.X) && finite(a.Y) && finite(a.Z) }
+
+// within reports whether every component lies in [-limit, limit]; false for NaN.
+func (a Vec) within(limit float64) bool {
+	return math.Abs(a.X) <= limit && math.Abs(a.Y) <= limit && math.Abs(a.Z) <= limit
+}
+
+// Quat is a Hamilton quaternion, body to world.
+type Quat struct{ W, X, Y, Z float64 }
+
+// Mul is the product a·b: first the rotation b, then the rotation a.
+func (a Quat) Mul(b Quat) Quat {
+	return Quat{
+		a.W*b.W - a.X*b.X - a.Y*b.Y - a.Z*b.Z,
+		a.W*b.X + a.X*b.W + a.Y*b.Z - a.Z*b.Y,
+		a.W*b.Y - a.X*b.Z + a.Y*b.W + a.Z*b.X,
+		a.W*b.Z + a.X*b.Y - a.Y*b.X + a.Z*b.W,
+	}
+}
+
+// Conj is the conjugate: for a unit quaternion, the inverse rotation.
+func (a Quat) Conj() Quat { return Quat{a.W, -a.X, -a.Y, -a.Z} }
+
+// Norm is the quaternion's length, 1 for a rotation.
+func (a Quat) Norm() float64 {
+	return math.Sqrt(a.W*a.W + a.X*a.X + a.Y*a.Y + a.Z*a.Z)
+}
+
+// Finite reports whether every component is finite.
+func (a Quat) Finite() bool {
+	return finite(a.W) && finite(a.X) && finite(a.Y) && finite(a.Z)
+}
+
+// unitTolerance is how far a norm may be from 1: OpenXR calls a pose invalid
+// beyond 1 %.
+const unitTolerance = 0.01
+
+// Unit normalises a, and reports whether a was finite and within 1 % of unit
+// length to begin with.
+func (a Quat) Unit() (Quat, bool) {
+	n := a.Norm()
+	if !(math.Abs(n-1) <= unitTolerance) {
+		return Quat{}, false
+	}
+	return Quat{a.W / n, a.X / n, a.Y / n, a.Z / n}, true
+}
+
+// Rotate carries v by the unit quaternion a.
+func (a Quat) Rotate(v Vec) Vec {
+	u := Vec{a.X, a.Y, a.Z}
+	t := u.Cross(v).Scale(2)
+	return v.Add(t.Scale(a.W)).Add(u.Cross(t))
+}
+
+// Tilt is the angle between the body's up axis and the world's, rad, 0..π.
+//
+// It is 2·atan2(√(x²+y²), √(w²+z²)), which does not depend on the norm and
+// keeps full precision near 0 and π; acos(1−2(x²+y²)) does neither.
+func (a Quat) Tilt() float64 {
+	return 2 * math.Atan2(math.Hypot(a.X, a.Y), math.Hypot(a.W, a.Z))
+}
+
+// Euler is roll, pitch and yaw of the unit quaternion a, rad: rotations about
+// z, then the new y, then the new x (Diebel 2006, sequence 1-2-3). At a pitch
+// of ±π/2 roll and yaw are not unique.
+func (a Quat) Euler() (roll, pitch, yaw float64) {
+	w, x, y, z := a.W, a.X, a.Y, a.Z
+	roll = math.Atan2(2*(w*x+y*z), w*w-x*x-y*y+z*z)
+	s := 2 * (w*y - z*x)
+	if s > 1 {
+		s = 1
+	}
+	if s < -1 {
+		s = -1
+	}
+	return roll, math.Asin(s), a.Yaw()
+}
+
+// Yaw is the heading, rad, counter-clockwise from world x to the body's x axis
+// seen from above; it does not depend on the norm, and is not defined where
+// the body's x axis is vertical.
+func (a Quat) Yaw() float64 {
+	w, x, y, z := a.W, a.X, a.Y, a.Z
+	return math.Atan2(2*(w*z+x*y), w*w+x*x-y*y-z*z)
+}
+
+// FromEuler is the unit quaternion with the given roll, pitch and yaw, rad.
+func FromEuler(roll, pitch, yaw float64) Quat {
+	sr, cr := math.Sincos(roll / 2)
+	sp, cp := math.Sincos(pitch / 2)
+	sy, cy := math.Sincos(yaw / 2)
+	return Quat{
+		cr*cp*cy + sr*sp*sy,
+		sr*cp*cy - cr*sp*sy,
+		cr*sp*cy + sr*cp*sy,
+		cr*cp*sy - sr*sp*cy,
+	}
+}
+
+// FromYaw is the rotation by yaw, rad, about the vertical.
+func FromYaw(yaw float64) Quat {
+	s, c := math.Sincos(yaw / 2)
+	return Quat{W: c, Z: s}
+}
+
+// rotationVector is the axis of the unit quaternion a times its angle, rad,
+// taken the short way round (0..π).
+func (a Quat) rotationVector() Vec {
+	if a.W < 0 {
+		a = Quat{-a.W, -a.X, -a.Y, -a.Z}
+	}
+	u := Vec{a.X, a.Y, a.Z}
+	s := u.Norm()
+	if s < 1e-12 {
+		return u.Scale(2)
+	}
+	return u.Scale(2 * math.Atan2(s, a.W) / s)
+}

@@ -1,0 +1,160 @@
+package watchdog
+
+import (
+	"math"
+	"time"
+
+	"pinfold/watchdog/pose"
+	"pinfold/zones"
+)
+
+// Gravity is the standard acceleration used in the braking formulas, m/s²
+// (rounded as the published tables round it).
+const Gravity = 9.81
+
+// StoppingDistance is the distance, m, covered from now until rest by a
+// vehicle at speed v (m/s, >= 0) that goes on for t (s, >= 0) and then brakes
+// at a constant a (m/s², > 0): d = v·t + v²/(2a). It is +Inf where a is not
+// positive or an argument is not a number: no finite distance is promised.
+// Source of the formula: AASHTO Green Book, stopping sight distance.
+func StoppingDistance(v, t, a float64) float64 {
+	if !(v >= 0) || !(t >= 0) || !(a > 0) {
+		return math.Inf(1)
+	}
+	return float64(v*t) + float64(v*v)/(2*a)
+}
+
+// SpeedWithin is the highest speed, m/s, from which a vehicle still stops
+// within d metres: the inverse of StoppingDistance. It is 0 where there is no
+// such speed.
+func SpeedWithin(d, t, a float64) float64 {
+	if !(d > 0) || !(t >= 0) || !(a > 0) {
+		return 0
+	}
+	at := float64(a * t)
+	return math.Sqrt(float64(at*at)+float64(2*a*d)) - at
+}
+
+// BrakingByTilt is the deceleration, m/s², of a multirotor that leans back by
+// theta (rad, 0 to π/4) at constant height: g·tan Θ. Source: JARUS SORA 2.5
+// Annex A §A.5.2.
+func BrakingByTilt(theta float64) float64 {
+	if !(theta > 0) || theta > math.Pi/4 {
+		return 0
+	}
+	return Gravity * math.Tan(theta)
+}
+
+// OnSlope is the deceleration, m/s², left of a (m/s², on the level) when
+// rolling down a grade (rise over run, >= 0): a - g·grade, the grade term of
+// AASHTO's stopping sight distance. ok is false where nothing is left: there
+// is then no finite stopping distance.
+func OnSlope(a, grade float64) (left float64, ok bool) {
+	left = a - Gravity*grade
+	if !(left > 0) || math.IsInf(left, 0) {
+		return 0, false
+	}
+	return left, true
+}
+
+// Reach is the set that over-approximates where the body can be from now until
+// rest, if a stop were called now.
+//
+// Derivation, with its assumptions numbered:
+//
+//  1. The pose is at most PositionErr wrong, the velocity at most VelocityErr,
+//     and the velocity is the one of Lag ago.
+//  2. For the time t = pose age + Lag + Reaction nothing brakes; the vehicle
+//     may meanwhile gain Acceleration in any direction.
+//  3. From then on it brakes at Deceleration or harder, less what the slope
+//     takes, against its direction of motion; a multirotor brakes vertically at
+//     Vertical or harder.
+//  4. The ground stops what falls.
+//
+// The nominal path of velocity v is the straight line of length
+// v·t + v²/(2a). A velocity that differs from v by at most
+// δ = VelocityErr + Acceleration·t ends at most
+//
+//	VelocityErr·t + ½·Acceleration·t² + ((v+δ)² − v²)/(2a)
+//
+// beside the nominal stop: the first two terms are the drift until braking, the
+// last bounds how far u·|u|/(2a) moves when u moves by δ, its slope being at
+// most (v+δ)/a. That is what the radius grows by on the way. Harder braking
+// ends earlier on the same line, so the capsule covers it.
+//
+// Where the velocity is unknown it is taken to be assumed, in any direction.
+type Reach struct {
+	Sweep    zones.Sweep
+	Reaction float64 // s, t above
+	Along    float64 // m, horizontal stopping distance of the nominal velocity
+	Up, Down float64 // m, furthest the centre can rise and sink until rest, with errors and margin
+}
+
+// reachOf fills r for pose p whose age is known, at the speed of p or, where
+// that is unknown, at the assumed speed.
+func (c *Config) reachOf(p *pose.Pose, age time.Duration, assumed float64, r *Reach) {
+	s := &c.Stopping
+	pad := s.Margin + s.PositionErr
+	half := c.Height / 2
+	*r = Reach{Up: pad, Down: pad}
+	at := zones.XYZ{X: p.Position.X, Y: p.Position.Y, Z: p.Position.Z}
+	r.Sweep = zones.Sweep{From: at, To: at, Radius: c.Radius + pad, Below: half + pad, Above: half + pad}
+	if s.Predict {
+		r.Reaction = (age + p.Lag + s.Reaction).Seconds()
+		c.carry(p, assumed, r)
+	}
+	c.groundReach(r)
+}
+
+// carry moves the sweep's far end to where the vehicle comes to rest.
+func (c *Config) carry(p *pose.Pose, assumed float64, r *Reach) {
+	s := &c.Stopping
+	t := r.Reaction
+	a, ok := OnSlope(s.Deceleration, s.Slope)
+	if !ok {
+		a = math.SmallestNonzeroFloat64 // refused by Validate; never reached with a valid Config
+	}
+	vx, vy, vz := p.Velocity.X, p.Velocity.Y, p.Velocity.Z
+	errV := s.VelocityErr
+	if !p.HasVelocity {
+		vx, vy, vz, errV = 0, 0, 0, errV+assumed
+	}
+	v := math.Hypot(vx, vy)
+	r.Along = StoppingDistance(v, t, a)
+	if v > 0 {
+		r.Sweep.To.X += vx / v * r.Along
+		r.Sweep.To.Y += vy / v * r.Along
+	}
+	r.Sweep.Grow = spread(v, t, a, errV, s.Acceleration)
+	if c.Kind != Multirotor {
+		return // a rover stays on its floor
+	}
+	r.Sweep.To.Z += math.Copysign(StoppingDistance(math.Abs(vz), t, s.Vertical), vz)
+	side := spread(math.Abs(vz), t, s.Vertical, errV, s.Acceleration)
+	r.Sweep.Below += side
+	r.Sweep.Above += side
+	r.Up += math.Max(r.Sweep.To.Z-r.Sweep.From.Z, 0) + side
+	r.Down += math.Max(r.Sweep.From.Z-r.Sweep.To.Z, 0) + side
+}
+
+// spread is how far beside the nominal stop the vehicle can come to rest; see
+// Reach for the derivation.
+func spread(v, t, a, errV, acc float64) float64 {
+	gain := float64(acc * t)
+	d := errV + gain
+	return float64(errV*t) + 0.5*float64(gain*t) + (float64((v+d)*(v+d))-float64(v*v))/(2*a)
+}
+
+// groundReach cuts what would reach below the ground. The body itself is left
+// where the pose has it.
+func (c *Config) groundReach(r *Reach) {
+	if !c.HasGround {
+		return
+	}
+	w := &r.Sweep
+	if w.To.Z < c.Ground {
+		w.To.Z = math.Min(w.From.Z, c.Ground)
+	}
+	low := math.Min(w.From.Z, w.To.Z)
+	w.Below = math.Max(0, math.Min(w.Below, low-c.Ground))
+}

@@ -1,0 +1,155 @@
+package watchdog
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"time"
+)
+
+// PendingFor is how long an accepted start or reset waits to become durable
+// before it is dropped.
+const PendingFor = 5 * time.Second
+
+// pending is a start or reset that was accepted and is not yet durable.
+type pending struct {
+	ask   Ask
+	by    string
+	token uint64
+	since time.Duration
+}
+
+// turnNonce makes a new nonce: unforeseeable without the session's seed, and
+// never the same twice.
+func (g *Guard) turnNonce() {
+	var b [24]byte
+	copy(b[:], g.cfg.NonceSeed[:])
+	binary.BigEndian.PutUint64(b[16:], g.nonces)
+	g.nonces++
+	sum := sha256.Sum256(b[:])
+	g.nonce = hex.EncodeToString(sum[:8])
+	g.stateDirty = true
+}
+
+func (g *Guard) onRequest(ev *Event, now time.Duration) {
+	heard := RequestHeard{Ask: ev.Ask.String(), By: ev.By}
+	switch {
+	case ev.Ask == AskStop || ev.Ask == AskLand:
+		g.askHalt(ev, &heard, now)
+		return
+	case ev.Ask != AskStart && ev.Ask != AskReset:
+		heard.Why = append(heard.Why, "unknown request; ask start, stop, land or reset")
+	case ev.Retained:
+		heard.Why = append(heard.Why, "a retained request is old by definition; ask again")
+	case ev.Nonce != g.nonce:
+		heard.Why = append(heard.Why, "the nonce is not the one in the current state; read the state and ask again")
+	default:
+		g.turnNonce() // a nonce is good for one request, whatever becomes of it
+		heard.Why = g.blocked(ev.Ask, now)
+	}
+	if len(heard.Why) > 0 {
+		heard.Outcome = "refused"
+		g.record(RecRequest, now, heard)
+		return
+	}
+	heard.Outcome = "accepted"
+	g.tokens++
+	g.pending = pending{ask: ev.Ask, by: ev.By, token: g.tokens, since: now}
+	g.rest = append(g.rest, Effect{Kind: DoRecord, Record: Record{Kind: RecRequest, At: now, Durable: true, Token: g.tokens, Body: heard}})
+}
+
+// askHalt carries out stop and land: always, at once, without a nonce.
+func (g *Guard) askHalt(ev *Event, heard *RequestHeard, now time.Duration) {
+	heard.Outcome = "effective"
+	a := ActStop
+	if ev.Ask == AskLand {
+		a = ActLand
+	}
+	g.pending = pending{}
+	c := Cause{Kind: CauseOperator, Word: CauseOperator.String(), Name: ev.By}
+	c.Text = g.sentence(&c, 0)
+	if a = g.cfg.answer(a); a > g.latch {
+		g.raise(c, a, now)
+	}
+	g.record(RecRequest, now, *heard)
+}
+
+// onDurable lets a start or reset take effect, if its conditions still hold.
+func (g *Guard) onDurable(ev *Event, now time.Duration) {
+	p := g.pending
+	if p.token == 0 || ev.Token != p.token {
+		return
+	}
+	g.pending = pending{}
+	heard := RequestHeard{Ask: p.ask.String(), By: p.by, Outcome: "effective"}
+	switch {
+	case ev.Failed:
+		heard.Why = []string{"its record could not be made durable; see the trail's disk"}
+	case now-p.since > PendingFor:
+		heard.Why = []string{"its record took too long to become durable"}
+	default:
+		heard.Why = g.blocked(p.ask, now)
+	}
+	if len(heard.Why) > 0 {
+		heard.Outcome = "refused"
+		g.record(RecRequest, now, heard)
+		return
+	}
+	g.record(RecRequest, now, heard)
+	if p.ask == AskReset {
+		g.lower(p.by, now)
+		return
+	}
+	g.started, g.startedAt = true, now
+	g.show(g.levelNow(), nil, p.by, now)
+}
+
+// blocked says in words what a start or reset still lacks; nothing means it
+// may go ahead.
+func (g *Guard) blocked(ask Ask, now time.Duration) (why []string) {
+	switch {
+	case g.closed:
+		return []string{"the session is closed"}
+	case ask == AskStart && g.latch != ActNone:
+		why = append(why, "a "+g.latch.String()+" is latched: reset first")
+	case ask == AskStart && g.started:
+		return []string{"already started"}
+	case ask == AskReset && g.latch == ActNone:
+		return []string{"nothing to reset"}
+	}
+	if g.pending.token != 0 {
+		why = append(why, "another request waits for the disk")
+	}
+	since, ok := g.track.TrustedSince(now)
+	switch {
+	case g.trust != 0:
+		why = append(why, "the pose is not trusted: "+g.trust.String())
+	case !ok || now-since < g.cfg.Timing.TrustedFor:
+		why = append(why, "the pose has not been trusted for "+g.cfg.Timing.TrustedFor.String()+" yet")
+	case !g.atRest(now):
+		why = append(why, "the vehicle is not at rest")
+	}
+	if !g.linkUp {
+		why = append(why, "no link to the broker")
+	}
+	if !g.trailUp {
+		why = append(why, "the trail cannot be written")
+	}
+	return g.blockedByCauses(ask, why)
+}
+
+// blockedByCauses adds the causes that hold. A reset only asks for the zones: a
+// limit is judged again before the start.
+func (g *Guard) blockedByCauses(ask Ask, why []string) []string {
+	for _, i := range g.active {
+		s := &g.subjects[i]
+		if s.run == 0 && !s.holding || s.answer < ActStop || s.kind >= CausePoseNone {
+			continue
+		}
+		if ask == AskStart || s.kind == CauseZone {
+			c := s.cause(s.value)
+			why = append(why, g.sentence(&c, s.zone))
+		}
+	}
+	return why
+}

@@ -1,0 +1,74 @@
+package watchdog
+
+import (
+	"time"
+
+	"pinfold/watchdog/pose"
+	"pinfold/zones"
+)
+
+// Snapshot is what displays show. It shares nothing with the Guard.
+type Snapshot struct {
+	Vehicle   string
+	Kind      Kind
+	At        time.Duration
+	Level     Level
+	Go        bool
+	Causes    []Cause // holding now
+	Near      []Cause // inside the caution band
+	Latched   []Cause // what raised the stop or land that is latched
+	MoreCause int     // causes latched beyond MaxLatched
+	Judged    bool    // a pose was judged; the values below are of the newest
+	Pose      pose.Pose
+	PoseAge   time.Duration
+	Trust     pose.Distrust
+	Speed     float64 // m/s, horizontal, newest known
+	Reach     Reach
+	Nearest   zones.Hit
+	AtRest    bool
+	Nonce     string
+	Blocked   []string // what the next act, start or reset, still lacks
+	Link      bool
+	Trail     bool
+	Acked     bool // the command in force is acknowledged
+	Counts    Counts
+}
+
+// Snapshot describes the guard as of its newest Step.
+func (g *Guard) Snapshot() Snapshot {
+	s := Snapshot{Vehicle: g.cfg.Vehicle, Kind: g.cfg.Kind, At: g.now, Level: g.level, Go: g.permitGo,
+		MoreCause: g.moreCause, Judged: g.judged, Pose: g.cur, Trust: g.trust, Speed: g.speed,
+		Reach: g.reach, Nearest: g.near, Nonce: g.nonce, Link: g.linkUp, Trail: g.trailUp,
+		Acked: g.cmd.acked, Counts: g.counts}
+	s.Counts.FaultKinds = append([]uint64(nil), g.counts.FaultKinds...)
+	s.PoseAge, _ = g.track.Age(g.now)
+	s.AtRest = g.atRest(g.now)
+	s.Latched = append(s.Latched, g.latched[:g.nLatched]...)
+	for _, i := range g.active {
+		sub := &g.subjects[i]
+		c := sub.cause(sub.value)
+		switch {
+		case sub.holding:
+			c.Text = g.sentence(&c, sub.zone)
+			s.Causes = append(s.Causes, c)
+		case sub.near:
+			c.Text = g.nearSentence(sub)
+			s.Near = append(s.Near, c)
+		}
+	}
+	ask := AskStart
+	if g.latch != ActNone {
+		ask = AskReset
+	}
+	if !g.started || g.latch != ActNone {
+		s.Blocked = g.blocked(ask, g.now)
+	}
+	return s
+}
+
+// Level is the level as of the newest Step.
+func (g *Guard) Level() Level { return g.level }
+
+// FirstStamp is the sender's stamp of the first pose judged, ns; ok is false
+// before it.
+func (g *Guard) FirstStamp() (stamp int64, ok bool) { return g.firstStamp, g.judged }

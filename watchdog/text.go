@@ -1,0 +1,99 @@
+package watchdog
+
+import (
+	"fmt"
+
+	"pinfold/zones"
+)
+
+// sentence says in one sentence what cause c means. zone is the zone's index
+// where c is a zone.
+func (g *Guard) sentence(c *Cause, zone int) string {
+	switch {
+	case c.Kind == CauseZone:
+		return g.zoneSentence(c, zone)
+	case c.Kind == CauseHeight && g.cfg.Stopping.Predict:
+		return fmt.Sprintf("would have risen to %.2f m, over the limit of %.2f m", c.Value, c.Limit)
+	case c.Kind == CauseDistance && g.cfg.Stopping.Predict:
+		return fmt.Sprintf("would have come %.2f m from home, over the limit of %.2f m", c.Value, c.Limit)
+	case c.Kind <= CauseSession:
+		return fmt.Sprintf("%s %.2f %s is over the limit of %.2f %s", c.Kind, c.Value, c.Unit, c.Limit, c.Unit)
+	case c.Kind <= CauseClockStep:
+		return poseSentence(c)
+	}
+	return shellSentence(c)
+}
+
+func (g *Guard) zoneSentence(c *Cause, zone int) string {
+	out := zone >= 0 && zone < g.cfg.Zones.Len() && g.cfg.Zones.Shapes()[zone].Kind == zones.KeepOut
+	switch {
+	case !g.cfg.Stopping.Predict && out:
+		return fmt.Sprintf("is inside keep-out %s by %.2f m", c.Name, c.Value)
+	case !g.cfg.Stopping.Predict:
+		return fmt.Sprintf("is outside %s by %.2f m", c.Name, c.Value)
+	case out:
+		return fmt.Sprintf("would have entered keep-out %s by %.2f m", c.Name, c.Value)
+	}
+	return fmt.Sprintf("would have crossed the edge of %s by %.2f m", c.Name, c.Value)
+}
+
+func poseSentence(c *Cause) string {
+	switch c.Kind {
+	case CausePoseNone:
+		return "no pose has arrived yet"
+	case CausePoseStale:
+		return fmt.Sprintf("no pose for %.2f s, limit %.2f s", c.Value, c.Limit)
+	case CausePoseLate:
+		return fmt.Sprintf("poses arrive %.2f s late, limit %.2f s", c.Value, c.Limit)
+	case CausePoseFrozen:
+		return "the tracker repeats the same pose, bit for bit"
+	case CausePoseJump:
+		return "the pose jumped further than the vehicle can move"
+	case CausePoseConfidence:
+		return "the tracker is not confident enough of its pose"
+	case CausePoseRate:
+		return "poses come too seldom"
+	case CausePoseVelocity:
+		return "the tracker's velocity disagrees with its positions"
+	case CauseTrackerRestarted:
+		return "the tracker restarted: its alignment with the room is void"
+	}
+	return "the tracker's clock leapt ahead"
+}
+
+func shellSentence(c *Cause) string {
+	switch c.Kind {
+	case CauseLinkLost:
+		return "the link to the broker is down"
+	case CauseStalled:
+		return fmt.Sprintf("the watchdog itself was held up for %.2f s, limit %.2f s", c.Value, c.Limit)
+	case CauseTrailDown:
+		return "the trail cannot be written"
+	case CauseNotAcknowledged:
+		return fmt.Sprintf("the command was not acknowledged for %.2f s, limit %.2f s", c.Value, c.Limit)
+	case CauseNotObeyed:
+		return fmt.Sprintf("still moves at %.2f m/s where %.2f m/s was declared", c.Value, c.Limit)
+	case CauseOperator:
+		return "asked for by " + quoteBy(c.Name)
+	}
+	return "the watchdog is closing: " + c.Name
+}
+
+func quoteBy(by string) string {
+	if by == "" {
+		return "somebody who gave no name"
+	}
+	return by
+}
+
+// nearSentence says what a subject inside its caution band is near to.
+func (g *Guard) nearSentence(s *subject) string {
+	switch {
+	case s.holding:
+		c := s.cause(s.value)
+		return g.sentence(&c, s.zone)
+	case s.kind == CauseZone:
+		return fmt.Sprintf("%.2f m left before a stop for %s", -s.value, s.name)
+	}
+	return fmt.Sprintf("%s %.2f %s is near the limit of %.2f %s", s.name, s.value, s.unit, s.limit, s.unit)
+}
