@@ -1,0 +1,111 @@
+package config
+
+import (
+	"pinfold/watchdog"
+	"pinfold/zones"
+)
+
+// Site is one room or yard: what one site file says, checked. It is not to be
+// changed after Load; what it points to is shared.
+type Site struct {
+	Path       string // of the site file, as given to Load
+	Name       string // for people
+	LocalRules string // which rules apply here and who checked them
+	Guard      string // name of this watchdog on the wire; "pinfold" where not given
+	Broker     Broker
+	Trail      Trail
+	Vehicles   []Vehicle // at least one, in the order of the file
+	Files      []File    // the site file first, then the zone files, exactly as read
+	Hash       string    // lower-case hex SHA-256 over Files; see hashFiles
+	Cautions   []Problem // what is allowed, but should be known
+
+	rooms []Room
+}
+
+// Broker is the MQTT broker of the site.
+type Broker struct {
+	URL          string // mqtt://host:port, mqtts://, ws:// or wss://
+	Prefix       string // first levels of every topic; "pinfold" where not given
+	User         string // empty: none
+	PasswordFile string // file that holds the password, relative paths resolved; empty: none
+	CA           string // PEM file of the authority that signed the broker's certificate; empty: the system's
+	Cert, Key    string // PEM files of the client's own certificate; both or neither
+}
+
+// Trail says where the evidence goes.
+type Trail struct {
+	// Dir is the directory of the trail. A relative one stands below
+	// $STATE_DIRECTORY (set by systemd), or the working directory where that
+	// is not set; "trail" where not given.
+	Dir      string
+	MaxBytes int64  // bound of the whole directory, bytes; 2 GB where not given
+	KeyFile  string // signing key, resolved as Dir is; "trail.key" where not given
+}
+
+// Vehicle is one vehicle and everything its watchdog needs.
+type Vehicle struct {
+	Name string
+	// Config is complete but for Session and NonceSeed, which the caller draws
+	// for every session.
+	Config watchdog.Config
+	// Shapes are the vehicle's zones as declared. Config.Zones holds them as
+	// judged: those that stand on the floor reach below it (see Grounded).
+	Shapes []zones.Shape
+}
+
+// File is one file as it was read.
+type File struct {
+	Name string // as the site file names it; the site file's own without its directory
+	Data []byte
+}
+
+// Room is what the declared stopping leaves of one vehicle's pen: where its
+// centre can be, at rest and at the speed limit, heading anywhere, and still
+// come to rest inside. Lengths in metres, areas in m².
+type Room struct {
+	Vehicle string
+	Predict bool    // false: bare rules, nothing is predicted and Moving equals AtRest
+	Speed   float64 // m/s, the speed limit Moving is for; 0 where there is none
+	Climb   float64 // m/s, the climb limit Moving is for; 0 where there is none
+	Descent float64 // m/s, the descent limit; 0 where there is none
+	// Reaction is the assumed time until braking begins, s: pose age (half of
+	// max_age), lag of the velocity, and the declared reaction.
+	Reaction float64
+	Stopping float64 // m, from Speed until rest
+	// Unguarded is how far the vehicle goes from Speed until rest if the
+	// daemon dies: the permit's validity first, then the declared stop.
+	Unguarded float64
+	AtRest    Space
+	Moving    Space
+	// Fastest is the highest speed, m/s, up to the limit, at which anything is
+	// left, to 0.01 m/s; 0 where nothing is left even at rest.
+	Fastest float64
+}
+
+// Space is the part of the pen the vehicle's centre may be in.
+type Space struct {
+	Inset  float64  // m, kept from every wall
+	Area   float64  // m², on the floor plan; 0: nothing is left
+	Pieces int      // parts it falls into
+	Centre zones.XY // m, of the largest circle that fits
+	Radius float64  // m, of that circle
+	Floor  float64  // m, lower end of the height band of the centre
+	Top    float64  // m, upper end
+}
+
+// Empty says whether nothing is left.
+func (s Space) Empty() bool { return !(s.Area > 0) || !(s.Top > s.Floor) }
+
+// Vehicle finds a vehicle by name.
+func (s *Site) Vehicle(name string) (*Vehicle, bool) {
+	for i := range s.Vehicles {
+		if s.Vehicles[i].Name == name {
+			return &s.Vehicles[i], true
+		}
+	}
+	return nil, false
+}
+
+// Rooms gives what the declared stopping leaves, a Room per vehicle in the
+// order of Vehicles. It was computed by Load.
+func (s *Site) Rooms() []Room { return append([]Room(nil), s.rooms...) }
