@@ -1,0 +1,92 @@
+package trail
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+// FS is every file call a Writer makes, so that a test can fail each in turn.
+type FS interface {
+	MkdirAll(name string, mode fs.FileMode) error
+	OpenFile(name string, flag int, mode fs.FileMode) (Handle, error)
+	ReadDir(name string) ([]fs.DirEntry, error)
+	Stat(name string) (fs.FileInfo, error)
+	Rename(from, to string) error
+	RemoveAll(name string) error
+	SyncDir(name string) error
+	Free(name string) (int64, error) // bytes that a program without special rights may still write
+	Lock(name string) (io.Closer, error)
+}
+
+// Handle is an open file.
+type Handle interface {
+	io.ReaderAt
+	io.WriterAt
+	io.Closer
+	Sync() error
+	Truncate(size int64) error
+	Stat() (fs.FileInfo, error)
+}
+
+// OS is the operating system's file system.
+type OS struct{}
+
+// MkdirAll makes name and what leads to it.
+func (OS) MkdirAll(name string, mode fs.FileMode) error { return os.MkdirAll(name, mode) }
+
+// OpenFile opens name as os.OpenFile does.
+func (OS) OpenFile(name string, flag int, mode fs.FileMode) (Handle, error) {
+	f, err := os.OpenFile(name, flag, mode)
+	if err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// ReadDir lists a folder, sorted by name.
+func (OS) ReadDir(name string) ([]fs.DirEntry, error) { return os.ReadDir(name) }
+
+// Stat follows links.
+func (OS) Stat(name string) (fs.FileInfo, error) { return os.Stat(name) }
+
+// Rename replaces to.
+func (OS) Rename(from, to string) error { return os.Rename(from, to) }
+
+// RemoveAll removes name and what is in it.
+func (OS) RemoveAll(name string) error { return os.RemoveAll(name) }
+
+// SyncDir makes the names in a folder durable.
+func (OS) SyncDir(name string) error {
+	d, err := os.Open(filepath.Clean(name))
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
+
+// Free is the space left on the disk that holds name.
+func (OS) Free(name string) (int64, error) {
+	var s syscall.Statfs_t
+	if err := syscall.Statfs(name, &s); err != nil {
+		return -1, fmt.Errorf("free space of %s: %w", name, err)
+	}
+	return int64(s.Bavail) * int64(s.Bsize), nil
+}
+
+// Lock takes name for this process; it is given back when the process ends,
+// however it ends.
+func (OS) Lock(name string) (io.Closer, error) {
+	f, err := os.OpenFile(name, os.O_CREATE|os.O_RDWR, 0o600)
+	if err != nil {
+		return nil, err
+	}
+	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+		return nil, errors.Join(fmt.Errorf("lock %s: %w", name, err), f.Close())
+	}
+	return f, nil
+}
