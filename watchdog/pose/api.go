@@ -27,7 +27,8 @@ type Pose struct {
 	// velocity is then unknown, never zero.
 	HasVelocity bool
 	// Lag is how far the velocity trails the truth: about half the window of
-	// the slope it was fitted to, zero where the tracker reports it.
+	// the slope it was fitted to; where the tracker reports it, zero, or the
+	// turn rate's where a lever arm had to be taken out.
 	Lag      time.Duration
 	Tilt     float64 // rad, 0..π, between the body's up axis and the vertical
 	Yaw      float64 // rad, heading in the site frame, counter-clockwise from x

@@ -27,7 +27,7 @@ func (k *senderClock) observe(stamp int64, arrived time.Duration) (lateness, lea
 		*k = senderClock{begun: true, floor: offset, offset: offset, arrived: arrived}
 		return 0, 0
 	}
-	k.floor += int64(arrived-k.arrived) / (1e6 / driftPPM)
+	k.floor += int64(max(0, arrived-k.arrived)) / (1e6 / driftPPM)
 	if offset < k.floor {
 		// Below the floor: a faster transit than ever, or the sender's clock
 		// leapt. A backlog that drains comes down from above in small steps,

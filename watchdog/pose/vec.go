@@ -66,12 +66,20 @@ func (a Quat) Finite() bool {
 // beyond 1 %.
 const unitTolerance = 0.01
 
+// unitRounding is how far rounding alone may leave a normalised quaternion's
+// computed norm from 1: under twelve units of 1.1e-16, doubled.
+const unitRounding = 3e-15
+
 // Unit normalises a, and reports whether a was finite and within 1 % of unit
-// length to begin with.
+// length to begin with. What is a unit quaternion up to rounding comes back as
+// it is: Unit of a Unit changes no bit, so a sample can be written and read.
 func (a Quat) Unit() (Quat, bool) {
 	n := a.Norm()
 	if !(math.Abs(n-1) <= unitTolerance) {
 		return Quat{}, false
+	}
+	if math.Abs(n-1) <= unitRounding {
+		return a, true
 	}
 	return Quat{a.W / n, a.X / n, a.Y / n, a.Z / n}, true
 }

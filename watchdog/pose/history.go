@@ -1,0 +1,38 @@
+package pose
+
+// maxHistory is how many samples a velocity window holds at most: a full
+// second at 256 Hz. A denser tracker's window is cut to the newest ones, which
+// shortens its lag.
+const maxHistory = 256
+
+// entry is what later samples need to know of an earlier one, site frame.
+type entry struct {
+	stamp    int64
+	position Vec  // m
+	attitude Quat // body to site
+	given    Vec  // m/s, reported velocity of the body's centre
+	hasGiven bool
+}
+
+// history is the newest samples since the last break (start, gap, jump, clock
+// step, restart): nothing is derived across one.
+type history struct {
+	ring  []entry // maxHistory of them
+	next  int     // where the next one goes
+	count int
+}
+
+func newHistory() history { return history{ring: make([]entry, maxHistory)} }
+
+func (h *history) clear() { h.count = 0 }
+
+func (h *history) push(e *entry) {
+	h.ring[h.next] = *e
+	h.next = (h.next + 1) % len(h.ring)
+	h.count = min(h.count+1, len(h.ring))
+}
+
+// back is the i-th newest entry, 0 the newest; i < count.
+func (h *history) back(i int) *entry {
+	return &h.ring[(h.next-1-i+2*len(h.ring))%len(h.ring)]
+}

@@ -1,0 +1,128 @@
+package pose
+
+import "time"
+
+const (
+	// jumpReach is how far back the jump test compares: a jump spread over
+	// several samples, each small, still shows.
+	jumpReach = 200 * time.Millisecond
+	// minJumpStep is the least time two samples are taken to lie apart in the
+	// jump test: stamps made on receipt come in bunches, and a hundredth of
+	// the true distance in time looks like a hundred times the speed.
+	minJumpStep = 5 * time.Millisecond
+	// restartFactor times RestartRadius is how far from its origin a tracker
+	// must have been for a return to it to count as a restart.
+	restartFactor = 3
+)
+
+// judge compares a new sample with what was seen before it and sets the
+// reasons that follow from it, before it enters the history.
+func (t *Track) judge(s *Sample, e *entry, arrived, now time.Duration, session bool) {
+	r := &t.trust
+	r.flags = 0
+	if session {
+		t.clock = senderClock{}
+	}
+	step, silence := time.Duration(0), time.Duration(0)
+	if t.begun && !session {
+		step, silence = time.Duration(s.Stamp-t.newest.Stamp), arrived-t.arrived
+	}
+	gap := step > t.cfg.MaxAge || silence > t.cfg.MaxAge
+	if step > t.cfg.MaxAge && silence <= t.cfg.MaxAge {
+		r.flags |= Stale // a silence on the sender's side that arrival did not show
+	}
+	t.judgeClock(s, arrived, now)
+	t.judgeSession(s, gap, session)
+	r.rate.take(arrived, gap || session)
+	t.judgeStill(s, arrived)
+	if c := t.cfg.MinConfidence; c > 0 && !(s.HasConfidence && s.Confidence >= c) {
+		r.flags |= Unsure
+	}
+	if t.begun && !session && t.jumped(e) {
+		r.hold(Jumped, now, t.cfg.Settle)
+	}
+	if step > t.cfg.MaxAge || session || r.flags&(Jumped|ClockStep) != 0 {
+		t.hist.clear()
+	}
+}
+
+func (t *Track) judgeClock(s *Sample, arrived, now time.Duration) {
+	late, leap := t.clock.observe(s.Stamp, arrived)
+	t.lateness = late
+	if t.cfg.MaxLate > 0 && late > t.cfg.MaxLate {
+		t.trust.flags |= Late
+	}
+	if t.cfg.MaxClockStep > 0 && leap > t.cfg.MaxClockStep {
+		t.trust.hold(ClockStep, now, t.cfg.Settle)
+	}
+}
+
+// judgeSession finds out whether the tracker restarted. The reason stays until
+// the next alignment.
+func (t *Track) judgeSession(s *Sample, gap, session bool) {
+	id, near := s.Tracker, t.cfg.RestartRadius
+	switch {
+	case id != "" && t.bound == "":
+		t.bound = id
+	case id != "" && id != t.bound, session:
+		t.trust.restarted = true
+	case id == "" && t.bound != "" && t.last == "":
+		t.trust.restarted = true // aligned by an id that this tracker does not tell
+	case id == "" && t.last == "" && gap && near > 0:
+		if s.Position.Norm() < near && t.newest.Position.Norm() > restartFactor*near {
+			t.trust.restarted = true
+		}
+	}
+}
+
+// judgeStill watches for a tracker that repeats itself to the last bit.
+func (t *Track) judgeStill(s *Sample, arrived time.Duration) {
+	r := &t.trust
+	if !t.begun || s.Position != t.newest.Position || s.Orientation != t.newest.Orientation {
+		r.stillStamp, r.stillArrived = s.Stamp, arrived
+		return
+	}
+	long := max(time.Duration(s.Stamp-r.stillStamp), arrived-r.stillArrived)
+	if t.cfg.FrozenAfter > 0 && long > t.cfg.FrozenAfter {
+		r.flags |= Frozen
+	}
+}
+
+// jumped reports whether the body moved further than it can.
+func (t *Track) jumped(e *entry) bool {
+	if t.cfg.MaxSpeed <= 0 {
+		return false
+	}
+	if t.tooFast(&t.at, e) || t.tooSharp(e) {
+		return true
+	}
+	for i := 1; i < t.hist.count; i++ {
+		old := t.hist.back(i)
+		if time.Duration(e.stamp-old.stamp) > jumpReach {
+			break
+		}
+		if t.tooFast(old, e) {
+			return true
+		}
+	}
+	return false
+}
+
+func (t *Track) tooFast(from, to *entry) bool {
+	dt := max(time.Duration(to.stamp-from.stamp), minJumpStep).Seconds()
+	return !(to.position.Sub(from.position).Norm() <= t.cfg.MaxSpeed*dt+t.cfg.JumpSlack)
+}
+
+// tooSharp reports whether e is further from where the velocity led than
+// MaxAccel allows. Across a gap no velocity leads anywhere.
+func (t *Track) tooSharp(e *entry) bool {
+	m := &t.motion
+	step := time.Duration(e.stamp - t.at.stamp)
+	if t.cfg.MaxAccel <= 0 || !m.moves || step > t.cfg.MaxAge {
+		return false
+	}
+	dt, given := max(step, minJumpStep).Seconds(), step.Seconds()
+	led := t.at.position.Add(m.velocity.Scale(given))
+	room := t.cfg.MaxAccel*(dt*dt/2+m.lag.Seconds()*dt) + m.velocity.Norm()*(dt-given) + t.cfg.JumpSlack
+	return !(e.position.Sub(led).Norm() <= room)
+}

@@ -1,0 +1,145 @@
+package pose
+
+import (
+	"fmt"
+	"time"
+)
+
+// Track turns the samples of one tracker into poses in the site frame and says
+// whether they are to be trusted. It is not for use by two goroutines at once.
+type Track struct {
+	cfg Config
+
+	begun   bool
+	newest  Sample        // newest accepted sample, tracker frame
+	arrived time.Duration // its arrival
+	at      entry         // it in the site frame
+	motion  motion        // as of it
+	bound   string        // tracker id the alignment belongs to; empty while none was seen
+	last    string        // newest tracker id seen
+
+	clock    senderClock
+	lateness time.Duration // of the newest sample
+	hist     history
+	derive   deriver
+	trust    trust
+	checked  time.Duration // newest instant anything was asked about
+}
+
+// NewTrack makes a Track that has seen nothing yet and reports NoPose.
+func NewTrack(c Config) (*Track, error) {
+	c, err := c.checked()
+	if err != nil {
+		return nil, err
+	}
+	return &Track{
+		cfg: c, bound: c.Align.Tracker, hist: newHistory(), derive: newDeriver(c.VelocityWindow),
+		trust: trust{rate: newRateMeter(c.MinRateHz)},
+	}, nil
+}
+
+// Realign takes a new alignment and begins anew, as a new Track does: what was
+// seen until now stood in another frame. It is what ends Restarted, and what
+// lets in a tracker whose restart set its stamps back. An invalid alignment is
+// refused and changes nothing.
+func (t *Track) Realign(a Alignment) error {
+	a, err := a.checked()
+	if err != nil {
+		return fmt.Errorf("pose: %w", err)
+	}
+	t.cfg.Align = a
+	t.hist.clear()
+	t.trust.rate.clear()
+	*t = Track{
+		cfg: t.cfg, bound: a.Tracker, hist: t.hist, derive: t.derive,
+		trust: trust{rate: t.trust.rate}, checked: t.checked,
+	}
+	return nil
+}
+
+// Accept takes one decoded sample that arrived at the instant arrived and is
+// looked at now, and writes the pose it stands for to out. A refused sample
+// leaves the track and out as they were: it does not make the pose younger.
+//
+// An accepted sample may still be distrusted: ask Distrust.
+func (t *Track) Accept(s *Sample, arrived, now time.Duration, out *Pose) *Fault {
+	if f := checkSample(s); f != nil {
+		return f
+	}
+	// A restarted tracker may count its stamps anew. Its alignment is void, so
+	// nothing that is let through here is trusted.
+	session := t.begun && s.Tracker != "" && t.last != "" && s.Tracker != t.last
+	if f := t.inOrder(s); f != nil && !session {
+		return f
+	}
+	now = max(now, t.checked)
+	arrived = min(arrived, now)
+	if t.begun {
+		arrived = max(arrived, t.arrived)
+	}
+	t.trust.note(t.reasons(now), now)
+
+	var e entry
+	t.cfg.place(s, &e)
+	t.judge(s, &e, arrived, now, session)
+	t.move(&e, now)
+	t.begun, t.newest, t.arrived, t.at = true, *s, arrived, e
+	if s.Tracker != "" {
+		t.last = s.Tracker
+	}
+	t.fill(out)
+	t.checked = now
+	t.trust.note(t.reasons(now), now)
+	return nil
+}
+
+// move takes the sample into the history and derives velocity and turn rate.
+func (t *Track) move(e *entry, now time.Duration) {
+	t.hist.push(e)
+	m := &t.motion
+	t.derive.derive(&t.hist, m)
+	derived := m.velocity
+	arm := t.cfg.Mount.Offset != Vec{}
+	if arm {
+		// The tracker's own motion differs from the centre's by spin × arm.
+		lever := m.spin.Cross(e.attitude.Rotate(t.cfg.Mount.Offset))
+		m.given = m.given.Sub(lever)
+		e.given = e.given.Sub(lever)
+	}
+	tolerance := t.cfg.VelocityTolerance
+	if tolerance > 0 && m.known && m.hasGiven && !(m.given.Sub(derived).Norm() <= tolerance) {
+		t.trust.hold(Disagrees, now, t.cfg.Settle)
+	}
+	if !e.hasGiven || arm && !m.known {
+		return // the derived velocity, or none
+	}
+	m.velocity, m.lag, m.moves = e.given, 0, true
+	if arm {
+		m.lag = m.spinLag
+	}
+}
+
+// fill writes the newest sample as a pose.
+func (t *Track) fill(out *Pose) {
+	q, m := t.at.attitude, &t.motion
+	*out = Pose{
+		Stamp: t.at.stamp, Arrived: t.arrived, Position: t.at.position,
+		HasVelocity: m.moves, HasTurnRate: m.known,
+		Tilt: q.Tilt(), Yaw: q.Yaw(), Orientation: q,
+	}
+	if m.moves {
+		out.Velocity, out.Lag = m.velocity, m.lag
+	}
+	if m.known {
+		out.TurnRate = m.spin.Z
+	}
+}
+
+// Age is how old the newest pose is: the time since it arrived and, on top, how
+// late it came measured against the earliest arrivals; false before the first.
+func (t *Track) Age(now time.Duration) (time.Duration, bool) {
+	if !t.begun {
+		return 0, false
+	}
+	return max(0, now-t.arrived) + t.lateness, true
+}
