@@ -2,8 +2,11 @@ package sim
 
 import (
 	"context"
-	"errors"
+	"fmt"
+	"strings"
 	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
 )
 
 // letter is a message that came in.
@@ -19,30 +22,46 @@ type subscription struct {
 	qos   byte
 }
 
-// bus is what sim needs of an MQTT client.
-type bus interface {
-	publish(topic string, qos byte, payload []byte)
-	close()
+// bus is a connection to a broker that finds its way back by itself.
+type bus struct{ client mqtt.Client }
+
+// dial connects name to the broker at url and hands every message of subs to
+// hear, in order, from the client's goroutine: hear must not block.
+func dial(ctx context.Context, url, name string, hear func(letter), subs ...subscription) (*bus, error) {
+	o := mqtt.NewClientOptions().AddBroker(strings.Replace(url, "mqtt://", "tcp://", 1)).SetClientID(fmt.Sprintf("%s-%x", name, time.Now().UnixNano()))
+	o.SetKeepAlive(2 * time.Second).SetPingTimeout(500 * time.Millisecond).SetConnectTimeout(500 * time.Millisecond)
+	o.SetWriteTimeout(200 * time.Millisecond).SetMaxReconnectInterval(100 * time.Millisecond)
+	o.SetConnectRetry(true).SetConnectRetryInterval(100 * time.Millisecond).SetCleanSession(true).SetProtocolVersion(4)
+	up := make(chan struct{}, 1)
+	o.SetOnConnectHandler(func(c mqtt.Client) {
+		go func() {
+			for _, s := range subs {
+				c.Subscribe(s.topic, s.qos, func(_ mqtt.Client, m mqtt.Message) {
+					hear(letter{m.Topic(), append([]byte(nil), m.Payload()...), m.Retained()})
+				}).WaitTimeout(time.Second)
+			}
+			select {
+			case up <- struct{}{}:
+			default:
+			}
+		}()
+	})
+	b := &bus{mqtt.NewClient(o)}
+	b.client.Connect()
+	select {
+	case <-up:
+		return b, nil
+	case <-ctx.Done():
+		b.close()
+		return nil, fmt.Errorf("no connection to %s: %w", url, ctx.Err())
+	}
 }
 
-// gate is what sim needs of the receiver.
-type gate interface {
-	permit(payload []byte, retained bool, clock time.Duration)
-	command(payload []byte, retained bool, clock time.Duration) (ack []byte)
-	mayMove(clock time.Duration) (may bool, why string)
-	landing() bool
+// publish sends without waiting; what cannot be sent now is lost.
+func (b *bus) publish(topic string, qos byte, payload []byte) {
+	if b.client.IsConnectionOpen() {
+		b.client.Publish(topic, qos, false, payload)
+	}
 }
 
-func dial(ctx context.Context, url, name string, hear func(letter), subs ...subscription) (bus, error) {
-	return nil, errors.New("sim: no MQTT client yet")
-}
-
-func newGate(NodeOptions) gate { return closed{} }
-
-// closed is the gate before there is a receiver: nothing may ever move.
-type closed struct{}
-
-func (closed) permit([]byte, bool, time.Duration)         {}
-func (closed) command([]byte, bool, time.Duration) []byte { return nil }
-func (closed) mayMove(time.Duration) (bool, string)       { return false, "no receiver" }
-func (closed) landing() bool                              { return false }
+func (b *bus) close() { b.client.Disconnect(50) }

@@ -48,6 +48,21 @@ func demoTracker(clock time.Duration, name string) TrackerSpec {
 	}
 }
 
+// DemoNode is one of the demo's vehicles (Wren or Mole) at its place, ready for
+// StartNode. The two have clocks that have nothing to do with one another.
+func DemoNode(vehicle, url, prefix string, seed uint64) NodeOptions {
+	o := NodeOptions{Vehicle: vehicle, Broker: url, Prefix: prefix, Pen: DemoPens()[vehicle], Seed: seed}
+	if vehicle == Mole {
+		o.Plant = NewRover(DemoRover(), 9, 1.2, 0, Tick)
+		o.Tracker = demoTracker(77*time.Minute, "cart-eye")
+		return o
+	}
+	o.Flies = true
+	o.Plant = NewMultirotor(DemoMultirotor(), 1.5, 1.3, 0, seed, Tick)
+	o.Tracker = demoTracker(1000*time.Second, "flight-eye")
+	return o
+}
+
 // Where things stand, metres, site frame: the origin is the mark on the floor
 // at the cage's south-west corner, x runs east along the net.
 var (

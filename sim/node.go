@@ -45,7 +45,7 @@ type Node struct {
 
 	topics wire.TopicSet
 	epoch  time.Time // simulation time 0
-	bus    bus
+	bus    *bus
 	inbox  chan letter
 	stop   chan struct{}
 	done   chan struct{}
@@ -149,10 +149,15 @@ func (n *Node) turn(l *letter) {
 }
 
 func (n *Node) kind(topic string) heard {
-	if topic == n.topics.Permit {
+	switch topic {
+	case n.topics.Permit:
 		return heardPermit
+	case n.topics.Command:
+		return heardCommand
+	case n.topics.AllCommand:
+		return heardAllCommand
 	}
-	return heardCommand
+	return heardNothing
 }
 
 // SetPilot changes who asks for movement; nil is Rest. It takes effect with

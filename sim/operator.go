@@ -22,7 +22,7 @@ const (
 type Operator struct {
 	name   string
 	topics map[string]wire.TopicSet
-	bus    bus
+	bus    *bus
 
 	mu     sync.Mutex
 	states map[string]wire.State

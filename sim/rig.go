@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"pinfold/sim/judge"
+	"pinfold/watchdog/link/receiver"
 )
 
 // rig is a vehicle with its tracker, its receiver and its judge, in virtual
@@ -11,7 +12,7 @@ import (
 type rig struct {
 	plant   Plant
 	tracker *Tracker
-	gate    gate
+	gate    *receiver.Receiver
 	judge   *judge.Judge
 	pilot   Pilot
 	flies   bool
@@ -33,8 +34,10 @@ type rig struct {
 type heard uint8
 
 const (
-	heardPermit heard = iota
+	heardNothing heard = iota
+	heardPermit
 	heardCommand
+	heardAllCommand
 )
 
 func newRig(o NodeOptions) (*rig, error) {
@@ -42,7 +45,11 @@ func newRig(o NodeOptions) (*rig, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &rig{plant: o.Plant, tracker: NewTracker(o.Tracker, o.Seed), gate: newGate(o), judge: j,
+	gate, err := receiver.New(receiver.Options{})
+	if err != nil {
+		return nil, err
+	}
+	r := &rig{plant: o.Plant, tracker: NewTracker(o.Tracker, o.Seed), gate: gate, judge: j,
 		pilot: Rest{}, flies: o.Flies, hold: o.Hold}
 	if r.hold <= 0 {
 		r.hold = DefaultHold
@@ -60,22 +67,21 @@ func (r *rig) advance(at time.Duration) {
 
 // step moves the vehicle by one Tick.
 func (r *rig) step() {
-	was := r.may
-	why := ""
-	r.may, why = r.gate.mayMove(r.clock())
-	if was && !r.may {
+	verdict := r.gate.MayMove(int64(r.clock()))
+	if r.may && !verdict.Go {
 		r.since = r.now
 	}
-	c := r.control()
+	r.may = verdict.Go
+	c := r.control(verdict)
 	s := r.plant.Step(Tick, c)
 	r.now += Tick
 	r.doing = c.Mode
 	r.look()
-	action := "stop"
+	action := receiver.Stop
 	if c.Mode == Land {
-		action = "land"
+		action = receiver.Land
 	}
-	r.log.step(r.clock(), s, r.may, r.room, action, why)
+	r.log.step(r.clock(), s, r.may, r.room, action.String(), verdict.Why)
 	for _, m := range r.tracker.Step(r.now, s) {
 		if !r.silent {
 			r.poses = append(r.poses, m.Payload)
@@ -94,8 +100,8 @@ func (r *rig) clock() time.Duration { return r.tracker.Clock(r.now) }
 
 // control is what the plant is told: the pilot's wish while the vehicle may
 // move, else its safe state.
-func (r *rig) control() Control {
-	if r.may {
+func (r *rig) control(v receiver.Verdict) Control {
+	if v.Go {
 		r.landing = false
 		return r.pilot.Control(r.now, r.plant.State())
 	}
@@ -103,7 +109,7 @@ func (r *rig) control() Control {
 	if !r.flies {
 		return c
 	}
-	if c.Blind || r.gate.landing() || r.now-r.since >= r.hold {
+	if c.Blind || v.Action == receiver.Land || r.now-r.since >= r.hold {
 		r.landing = true
 	}
 	if r.landing {
@@ -114,12 +120,16 @@ func (r *rig) control() Control {
 
 // hear hands a message over at the present instant.
 func (r *rig) hear(k heard, payload []byte, retained bool) {
-	if k == heardPermit {
-		r.gate.permit(payload, retained, r.clock())
-		return
-	}
-	if ack := r.gate.command(payload, retained, r.clock()); ack != nil {
-		r.acks = append(r.acks, ack)
+	clock := int64(r.clock())
+	switch k {
+	case heardPermit:
+		r.gate.Permit(payload, retained, clock)
+	case heardCommand:
+		if ack := r.gate.Command(payload, retained, clock); ack != nil {
+			r.acks = append(r.acks, ack)
+		}
+	case heardAllCommand:
+		r.gate.AllCommand(payload, retained, clock)
 	}
 }
 

@@ -3,6 +3,8 @@ package sim
 import (
 	"context"
 	"errors"
+	"fmt"
+	"sync"
 	"time"
 
 	"pinfold/sim/broker"
@@ -72,10 +74,109 @@ func (r StoryResult) OK() bool {
 	return len(r.Acts) > 0
 }
 
+// Bounds of a story.
+const (
+	storyMost = 4 * time.Minute  // a story that takes longer is given up
+	actMost   = 20 * time.Second // for one expectation
+)
+
 // RunStory moves the demo's two vehicles through their acts, about 40 s of real
 // time when things go well, and returns what was seen. It needs the watchdog to
 // run on DemoSite at the broker. The error says why the story could not be told
-// to its end; the result then holds what was seen so far.
+// to its end; the result then holds what was seen so far, and no verdict is
+// finished.
 func RunStory(ctx context.Context, o StoryOptions) (StoryResult, error) {
-	return StoryResult{}, errors.New("sim: the story is being written")
+	if o.Broker == nil {
+		return StoryResult{}, errors.New("sim: a story needs a broker; give it one from broker.Start")
+	}
+	ctx, cancel := context.WithTimeout(ctx, storyMost)
+	defer cancel()
+	s := &story{options: o, began: time.Now(), meeting: newMeeting()}
+	op, err := NewOperator(ctx, o.Broker.URL(), o.Prefix, "desk", Wren, Mole)
+	if err != nil {
+		return StoryResult{Seed: o.Seed}, err
+	}
+	defer op.Close()
+	s.operator = op
+	wren, err := s.cast(ctx, DemoNode(Wren, o.Broker.URL(), o.Prefix, o.Seed))
+	if err != nil {
+		return StoryResult{Seed: o.Seed}, err
+	}
+	defer wren.node.Close()
+	mole, err := s.cast(ctx, DemoNode(Mole, o.Broker.URL(), o.Prefix, o.Seed))
+	if err != nil {
+		return StoryResult{Seed: o.Seed}, err
+	}
+	defer mole.node.Close()
+	err = s.play(ctx, part{wren, wren.wren}, part{mole, mole.mole})
+	return s.result(err == nil, wren, mole), err
+}
+
+// part is what one of the cast does.
+type part struct {
+	player *player
+	play   func(context.Context) error
+}
+
+// story is a story while it is told.
+type story struct {
+	options  StoryOptions
+	began    time.Time
+	operator *Operator
+	meeting  *meeting
+
+	mu   sync.Mutex
+	acts []Act
+}
+
+// play lets all parts run side by side to their ends.
+func (s *story) play(ctx context.Context, parts ...part) error {
+	for _, p := range parts {
+		s.meeting.expect(p.player)
+	}
+	errs := make([]error, len(parts)+1)
+	var all sync.WaitGroup
+	for i, p := range parts {
+		all.Go(func() {
+			defer s.meeting.leave(p.player)
+			if err := p.play(ctx); err != nil {
+				errs[i] = fmt.Errorf("sim: %s's part broke off: %w", p.player.name, err)
+			}
+		})
+	}
+	all.Go(func() { errs[len(parts)] = s.conduct(ctx) })
+	all.Wait()
+	return errors.Join(errs...)
+}
+
+// result sums up.
+func (s *story) result(finished bool, cast ...*player) StoryResult {
+	s.mu.Lock()
+	r := StoryResult{Seed: s.options.Seed, Took: time.Since(s.began), Acts: append([]Act(nil), s.acts...)}
+	s.mu.Unlock()
+	for _, p := range cast {
+		v := p.node.Verdict(finished)
+		r.Vehicles = append(r.Vehicles, VehicleResult{Name: p.name, Verdict: v, ClosestM: v.Closest, Halts: p.node.Halts()})
+	}
+	return r
+}
+
+// say reports one line.
+func (s *story) say(vehicle, format string, args ...any) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.options.Report != nil {
+		s.options.Report(StoryLine{At: time.Since(s.began), Vehicle: vehicle, Text: fmt.Sprintf(format, args...)})
+	}
+}
+
+// note keeps what came of an act.
+func (s *story) note(a Act) {
+	a.At = time.Since(s.began)
+	s.mu.Lock()
+	s.acts = append(s.acts, a)
+	s.mu.Unlock()
+	if !a.OK {
+		s.say(a.Vehicle, "%s: expected %s, saw %s", a.Name, a.Expected, a.Seen)
+	}
 }
