@@ -161,3 +161,15 @@ func (n *number) scaled(shift int) (whole int64, exact, ok bool) {
 	}
 	return int64(m), exact, true
 }
+
+// ParseStamp is the decimal number text, in the given unit, in nanoseconds,
+// exact to the nanosecond; what is finer is cut off. false where text is no
+// JSON number, is negative, or is beyond an int64 of nanoseconds.
+func ParseStamp(text []byte, unit StampUnit) (ns int64, ok bool) {
+	n, size := scanNumber(text)
+	if size == 0 || size != len(text) || unit >= RFC3339 {
+		return 0, false
+	}
+	ns, _, ok = n.scaled(9 - 3*int(unit))
+	return ns, ok
+}
