@@ -1,0 +1,143 @@
+package zones
+
+import "math"
+
+// tag says which edge of which zone a piece of wall comes from.
+type tag struct {
+	part int32 // index into area.parts
+	edge int32 // edge of that polygon
+	cut  bool  // only a part of the edge
+}
+
+// area is a region of the floor plan, one polygon or the union of several,
+// with its walls. Its answers about a bare point are exact in sign.
+type area struct {
+	parts []*polygon
+	zone  []int32 // the zone of each part
+	walls []seg
+	tags  []tag
+	index *tree // over walls; nil where a scan is faster
+	lo    XY
+	hi    XY
+	scale float64 // m, the largest size of a coordinate
+}
+
+// newArea is the area of one polygon.
+func newArea(p *polygon, zone int32) *area {
+	a := &area{parts: []*polygon{p}, zone: []int32{zone}, walls: p.segments(), tags: make([]tag, len(p.x)), index: p.index}
+	for i := range a.tags {
+		a.tags[i].edge = int32(i)
+	}
+	a.measure()
+	return a
+}
+
+func (a *area) measure() {
+	a.lo, a.hi = XY{math.Inf(1), math.Inf(1)}, XY{math.Inf(-1), math.Inf(-1)}
+	for _, p := range a.parts {
+		a.lo = XY{math.Min(a.lo.X, p.lo.X), math.Min(a.lo.Y, p.lo.Y)}
+		a.hi = XY{math.Max(a.hi.X, p.hi.X), math.Max(a.hi.Y, p.hi.Y)}
+	}
+	a.scale = math.Max(math.Max(math.Abs(a.lo.X), math.Abs(a.lo.Y)), math.Max(math.Abs(a.hi.X), math.Abs(a.hi.Y)))
+}
+
+// locate tells exactly where a point is: +1 in the interior of the union, 0 on
+// its boundary, -1 outside. A point on the seam of two parts is in the
+// interior when the parts fill everything around it.
+func (a *area) locate(x, y float64) int {
+	touched := 0
+	for _, p := range a.parts {
+		switch p.locate(x, y) {
+		case 1:
+			return 1
+		case 0:
+			touched++
+		}
+	}
+	switch {
+	case touched == 0:
+		return -1
+	case touched > 1 && a.surrounds(x, y):
+		return 1
+	}
+	return 0
+}
+
+// nearest finds the walls nearest to a point, no further than the square root
+// of limit.
+func (a *area) nearest(x, y, limit float64, n *near) {
+	n.reset(limit)
+	if a.index != nil {
+		a.index.nearest(x, y, n)
+		return
+	}
+	for i := range a.walls {
+		if d := a.walls[i].dist2(x, y); d <= n.d3 {
+			n.add(d, int32(i))
+		}
+	}
+}
+
+// signed is the signed distance of a point to the boundary, metres, positive
+// inside, exactly zero on the line, and the nearest wall.
+func (a *area) signed(x, y float64) (float64, int32) {
+	var n near
+	a.nearest(x, y, math.Inf(1), &n)
+	d := math.Max(math.Sqrt(n.d1), math.SmallestNonzeroFloat64)
+	return d * float64(a.sign(x, y, &n)), n.i1
+}
+
+// sign is locate with what is known about the nearest walls. When one wall is
+// clearly the nearest, no other crosses the way to it, so the side of it on
+// which the point lies decides; when two walls are that meet in a corner, the
+// corner decides. Everything else, and all that is close, goes the long way.
+func (a *area) sign(x, y float64, n *near) int {
+	if n.i1 < 0 {
+		return a.locate(x, y)
+	}
+	reach := math.Max(a.scale, math.Max(math.Abs(x), math.Abs(y)))
+	if !(n.d1 > 1e-12*reach*reach) {
+		return a.locate(x, y)
+	}
+	same := n.d1 * (1 + sliver)
+	t := &a.tags[n.i1]
+	p := a.parts[t.part]
+	e := t.edge
+	if n.d2 > same {
+		if u := a.walls[n.i1].at(x, y); u <= 0 || u >= 1 {
+			return a.locate(x, y)
+		}
+		f := p.next[e]
+		return int(p.side[e]) * orient(p.x[e], p.y[e], p.x[f], p.y[f], x, y)
+	}
+	o := &a.tags[n.i2]
+	if n.d3 <= same || o.part != t.part || t.cut || o.cut {
+		return a.locate(x, y)
+	}
+	if p.next[o.edge] == e {
+		e, o = o.edge, t
+	}
+	if p.next[e] != o.edge {
+		return a.locate(x, y)
+	}
+	v := o.edge
+	dx, dy := x-p.x[v], y-p.y[v]
+	if dx*dx+dy*dy > same {
+		return a.locate(x, y)
+	}
+	return p.corner(v, x, y)
+}
+
+// corner tells on which side of the two edges meeting in vertex v the
+// direction to (x, y) lies: +1 the inside, -1 the outside, 0 along an edge.
+func (p *polygon) corner(v int32, x, y float64) int {
+	u, w := p.prev[v], p.next[v]
+	s := int(p.side[v])
+	turn := s * orient(p.x[u], p.y[u], p.x[v], p.y[v], p.x[w], p.y[w])
+	a := s * orient(p.x[u], p.y[u], p.x[v], p.y[v], x, y)
+	b := s * orient(p.x[v], p.y[v], p.x[w], p.y[w], x, y)
+	if turn > 0 {
+		return min(a, b)
+	}
+	return max(a, b)
+}

@@ -1,0 +1,257 @@
+package zones
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// relate checks the edges of one shape against each other.
+type relate struct {
+	c       *checker
+	p       Problem
+	rings   []ring
+	edges   []edge
+	touches []touch
+	crossed bool // some rings cross or overlap: who is inside whom is moot
+	said    int
+}
+
+// edge is corner i of a ring to the corner after it.
+type edge struct {
+	a, b XY
+	ring int32
+	i    int32
+}
+
+// touch is a point that two rings share without crossing.
+type touch struct {
+	at   XY
+	a, b int32 // the rings
+}
+
+// maxCrossings bounds the crossings told of one shape: one bad outline should
+// not hide the other zones' problems.
+const maxCrossings = 10
+
+func (r *relate) check() {
+	sound := true
+	for k := range r.rings {
+		if !r.rings[k].ok {
+			sound = false
+			continue
+		}
+		at := r.rings[k].at
+		for i := range at {
+			r.edges = append(r.edges, edge{at[i], at[(i+1)%len(at)], int32(k), int32(i)})
+		}
+	}
+	r.pairs()
+	if sound && !r.crossed {
+		r.nest()
+		r.parts()
+	}
+}
+
+// pairs looks at every two edges whose boxes meet, swept along x.
+func (r *relate) pairs() {
+	byX := slices.Clone(r.edges)
+	slices.SortFunc(byX, func(e, f edge) int {
+		if c := cmpFloat(math.Min(e.a.X, e.b.X), math.Min(f.a.X, f.b.X)); c != 0 {
+			return c
+		}
+		if e.ring != f.ring {
+			return int(e.ring - f.ring)
+		}
+		return int(e.i - f.i)
+	})
+	var open []edge
+	for _, e := range byX {
+		left := math.Min(e.a.X, e.b.X)
+		k := 0
+		for _, f := range open {
+			if math.Max(f.a.X, f.b.X) < left {
+				continue
+			}
+			open[k] = f
+			k++
+			if math.Max(f.a.Y, f.b.Y) >= math.Min(e.a.Y, e.b.Y) && math.Min(f.a.Y, f.b.Y) <= math.Max(e.a.Y, e.b.Y) {
+				r.pair(e, f)
+			}
+		}
+		open = append(open[:k], e)
+	}
+}
+
+func cmpFloat(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+func (r *relate) pair(e, f edge) {
+	if f.ring < e.ring || f.ring == e.ring && f.i < e.i {
+		e, f = f, e
+	}
+	n := int32(len(r.rings[e.ring].at))
+	if e.ring == f.ring && (f.i == e.i+1 || e.i == 0 && f.i == n-1) {
+		return // neighbours share a corner; spikes are found elsewhere
+	}
+	how, at := meet(e.a, e.b, f.a, f.b)
+	switch {
+	case how == apart:
+	case e.ring == f.ring:
+		r.say(&f, at, SelfCrossing, fmt.Sprintf("the edge from this corner meets the edge from corner %d of the same ring at (%g, %g)",
+			r.rings[e.ring].was[e.i], at.X, at.Y), "put the corners in order round the outline, or split the zone in two")
+	case how == overlap:
+		r.say(&f, at, RingsOverlap, fmt.Sprintf("the edge from this corner runs along the edge from corner %d of %s",
+			r.rings[e.ring].was[e.i], ringName(e.ring)), "move one of the two, or draw the hole as part of the outline")
+	case how == crossing || r.through(&e, &f, at):
+		r.say(&f, at, RingsCross, fmt.Sprintf("the edge from this corner crosses the edge from corner %d of %s at (%g, %g)",
+			r.rings[e.ring].was[e.i], ringName(e.ring), at.X, at.Y), "keep every hole within the outline and off the other holes")
+	default:
+		r.touches = append(r.touches, touch{at, e.ring, f.ring})
+	}
+}
+
+func ringName(k int32) string {
+	if k == 0 {
+		return "the outer ring"
+	}
+	return fmt.Sprintf("hole %d", k)
+}
+
+func (r *relate) say(e *edge, at XY, f Fault, says, try string) {
+	if f == RingsCross || f == RingsOverlap {
+		r.crossed = true
+	}
+	r.rings[e.ring].ok = false
+	if r.said++; r.said > maxCrossings {
+		return
+	}
+	p := r.p
+	p.Ring, p.Vertex = int(e.ring), int(r.rings[e.ring].was[e.i])
+	p.At = e.a
+	p.Fault, p.Says, p.Try = f, says, try
+	r.c.add(p)
+}
+
+// through tells whether two rings that share the point at cross there: the
+// way of one goes in and out of what the other encloses locally.
+func (r *relate) through(e, f *edge, at XY) bool {
+	a0, a1 := r.ways(e, at)
+	b0, b1 := r.ways(f, at)
+	s := sector{a0.X, a0.Y, a1.X, a1.Y}
+	return between(at.X, at.Y, &s, b0.X, b0.Y) != between(at.X, at.Y, &s, b1.X, b1.Y)
+}
+
+// ways are the two corners between which the ring of e passes through a point
+// of e.
+func (r *relate) ways(e *edge, at XY) (to, from XY) {
+	v := r.rings[e.ring].at
+	n := int32(len(v))
+	switch at {
+	case e.a:
+		return e.b, v[(e.i+n-1)%n]
+	case e.b:
+		return v[(e.i+2)%n], e.a
+	}
+	return e.b, e.a
+}
+
+// nest checks that every hole lies in the outer ring and in no other hole.
+func (r *relate) nest() {
+	solid := make([]*polygon, len(r.rings))
+	for k := range r.rings {
+		if !r.rings[k].ok {
+			return
+		}
+		solid[k] = newPolygon([][]XY{r.rings[k].at})
+	}
+	for k := 1; k < len(r.rings); k++ {
+		if !r.within(solid[0], k) {
+			r.sayRing(k, HoleOutside, "this hole is outside the outer ring", "move it inside, or make it a zone of its own")
+		}
+		for j := 1; j < len(r.rings); j++ {
+			if j != k && r.within(solid[j], k) {
+				r.sayRing(k, HoleInHole, fmt.Sprintf("this hole lies inside hole %d", j), "leave it out: what is in a hole is outside already")
+			}
+		}
+	}
+}
+
+func (r *relate) sayRing(k int, f Fault, says, try string) {
+	p := r.p
+	p.Ring, p.Vertex, p.At = k, int(r.rings[k].was[0]), r.rings[k].at[0]
+	p.Fault, p.Says, p.Try = f, says, try
+	r.c.add(p)
+}
+
+// within tells whether ring k, which does not cross p, lies inside it. One
+// corner off the boundary of p tells; where there is none, the way that leaves
+// a corner does.
+func (r *relate) within(p *polygon, k int) bool {
+	at := r.rings[k].at
+	for _, v := range at {
+		if side := p.locate(v.X, v.Y); side != 0 {
+			return side > 0
+		}
+	}
+	var list [maxRays]sector
+	v, w := at[0], at[1]
+	n := p.sectors(v.X, v.Y, &list, 0)
+	for i := range max(n, 0) {
+		if between(v.X, v.Y, &list[i], w.X, w.Y) {
+			return true
+		}
+	}
+	return false
+}
+
+// parts finds rings that touch so that they cut the zone apart: a circle of
+// rings, each touching the next.
+func (r *relate) parts() {
+	seen := make(map[touchEnd]bool)
+	points := make(map[XY]int)
+	group := make([]int, len(r.rings))
+	for i := range group {
+		group[i] = i
+	}
+	root := func(i int) int {
+		for group[i] != i {
+			i = group[i]
+		}
+		return i
+	}
+	for _, t := range r.touches {
+		if _, ok := points[t.at]; !ok {
+			points[t.at] = len(group)
+			group = append(group, len(group))
+		}
+		for _, k := range [2]int32{t.a, t.b} {
+			if seen[touchEnd{t.at, k}] {
+				continue
+			}
+			seen[touchEnd{t.at, k}] = true
+			i, j := root(int(k)), root(points[t.at])
+			if i == j {
+				p := r.p
+				p.Ring, p.Vertex, p.At = int(max(t.a, t.b)), -1, t.at
+				p.Fault = CutApart
+				p.Says = fmt.Sprintf("it touches %s at (%g, %g), and together they cut the zone apart", ringName(min(t.a, t.b)), t.at.X, t.at.Y)
+				p.Try = "leave a gap, or draw the parts as zones of their own"
+				r.c.add(p)
+			}
+			group[i] = j
+		}
+	}
+}
+
+type touchEnd struct {
+	at   XY
+	ring int32
+}

@@ -1,0 +1,82 @@
+package zones
+
+import "math"
+
+// seg is a piece of a wall, ready for distances. Its ends are ordered, so that
+// the distance does not depend on the direction the ring was drawn in.
+type seg struct {
+	ax, ay float64 // m, the end with the smaller x (then y)
+	dx, dy float64 // m, to the other end
+	inv    float64 // 1/(dx²+dy²)
+}
+
+func newSeg(ax, ay, bx, by float64) seg {
+	if bx < ax || bx == ax && by < ay {
+		ax, ay, bx, by = bx, by, ax, ay
+	}
+	s := seg{ax: ax, ay: ay, dx: bx - ax, dy: by - ay}
+	if n := s.dx*s.dx + s.dy*s.dy; n > 0 {
+		s.inv = 1 / n
+	}
+	if math.IsInf(s.inv, 0) { // shorter than 1e-154 m: a point
+		s.inv = 0
+	}
+	return s
+}
+
+// dist2 is the squared distance from a point to the piece, m².
+func (s *seg) dist2(x, y float64) float64 {
+	qx, qy := x-s.ax, y-s.ay
+	t := (qx*s.dx + qy*s.dy) * s.inv
+	if t > 1 {
+		t = 1
+	}
+	if t < 0 {
+		t = 0
+	}
+	ex, ey := qx-t*s.dx, qy-t*s.dy
+	return ex*ex + ey*ey
+}
+
+// at is the parameter, 0 to 1, of the point of the piece nearest to (x, y).
+func (s *seg) at(x, y float64) float64 {
+	return math.Min(1, math.Max(0, ((x-s.ax)*s.dx+(y-s.ay)*s.dy)*s.inv))
+}
+
+// point is the point at parameter t.
+func (s *seg) point(t float64) (x, y float64) { return s.ax + t*s.dx, s.ay + t*s.dy }
+
+// near is the outcome of a search for the nearest pieces: the nearest, the one
+// after it, and how far the third is. Distances are squared, m².
+type near struct {
+	d1, d2, d3 float64
+	i1, i2     int32
+}
+
+func (n *near) reset(limit float64) {
+	n.d1, n.d2, n.d3, n.i1, n.i2 = limit, math.Inf(1), math.Inf(1), -1, -1
+}
+
+// sliver is how much two squared distances may differ, relatively, and still
+// count as the same: far above rounding, far below what matters.
+const sliver = 1e-8
+
+// add takes piece i at squared distance d. Equal distances go by the index, so
+// that the outcome does not depend on the order of the search.
+func (n *near) add(d float64, i int32) {
+	switch {
+	case d < n.d1 || d == n.d1 && (n.i1 < 0 || i < n.i1):
+		n.d3 = n.d2
+		if n.i1 >= 0 {
+			n.d2, n.i2 = n.d1, n.i1
+		}
+		n.d1, n.i1 = d, i
+	case i == n.i1:
+	case d < n.d2:
+		n.d3 = n.d2
+		n.d2, n.i2 = d, i
+	case i == n.i2:
+	case d < n.d3:
+		n.d3 = d
+	}
+}

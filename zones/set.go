@@ -1,0 +1,106 @@
+package zones
+
+import "math"
+
+// Set is a site's zones, checked and made ready. It does not change any more:
+// any number of goroutines may ask it at once. The zero Set, and a nil *Set,
+// allow nothing.
+type Set struct {
+	shapes []Shape
+	pens   []pen
+	outs   []keepOut
+}
+
+// Shapes are the zones in the order given to New, with repeated corners merged
+// and closing corners dropped: Hit.Zone and Hit.Edge count in them. The slice
+// is the Set's own and not to be written to (its answers would not change).
+func (s *Set) Shapes() []Shape {
+	if s == nil {
+		return nil
+	}
+	return s.shapes
+}
+
+// Len is the number of zones.
+func (s *Set) Len() int { return len(s.Shapes()) }
+
+// nothing is the hit of a sweep about which nothing can be said, and of a site
+// that allows nothing.
+func nothing() Hit {
+	return Hit{Clearance: math.Inf(-1), Zone: -1, Pen: true, Edge: -1}
+}
+
+// Clearance is the worst hit over the pen and all keep-outs. Of equals the pen
+// comes first, then the keep-out with the lower index. A sweep that is not
+// finite, beyond MaxQuery or of negative size: minus infinity.
+func (s *Set) Clearance(w *Sweep) Hit {
+	var q query
+	if s == nil || !q.set(w) {
+		return nothing()
+	}
+	worst := s.judgePen(&q)
+	var h Hit
+	for i := range s.outs {
+		if s.outs[i].judge(&q, worst.Clearance, &h) && h.Clearance < worst.Clearance {
+			worst = h
+		}
+	}
+	return worst
+}
+
+// Judge appends the pen's hit, when its clearance is at most within metres, and
+// that of every keep-out within the same, worst first. It allocates nothing
+// while dst has room. A sweep about which nothing can be said has one hit: the
+// pen's, minus infinity. A within that is not a number counts as infinite.
+func (s *Set) Judge(w *Sweep, within float64, dst []Hit) []Hit {
+	var q query
+	if math.IsNaN(within) {
+		within = math.Inf(1)
+	}
+	if s == nil || !q.set(w) {
+		return append(dst, nothing())
+	}
+	first := len(dst)
+	if h := s.judgePen(&q); h.Clearance <= within {
+		dst = append(dst, h)
+	}
+	var h Hit
+	for i := range s.outs {
+		if s.outs[i].judge(&q, within, &h) {
+			dst = append(dst, h)
+			sink(dst[first:])
+		}
+	}
+	return dst
+}
+
+// sink moves the last hit forward to its place, behind its equals.
+func sink(h []Hit) {
+	for i := len(h) - 1; i > 0 && h[i].Clearance < h[i-1].Clearance; i-- {
+		h[i], h[i-1] = h[i-1], h[i]
+	}
+}
+
+// judgePen is the hit of the pen as a whole: of its parts that do not hang
+// together the body needs to be inside one.
+func (s *Set) judgePen(q *query) Hit {
+	best := nothing()
+	var h Hit
+	for i := range s.pens {
+		if i > 0 && s.pens[i].most(q) <= best.Clearance {
+			continue
+		}
+		s.pens[i].judge(q, &h)
+		if h.Clearance > best.Clearance {
+			best = h
+		}
+	}
+	return best
+}
+
+// Inside tells whether a bare point is strictly inside the pen and strictly
+// outside every keep-out. On the line is outside.
+func (s *Set) Inside(p XYZ) bool {
+	h := s.Clearance(&Sweep{From: p, To: p})
+	return h.Clearance > 0
+}
