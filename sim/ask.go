@@ -65,7 +65,7 @@ const reask = 700 * time.Millisecond
 // *Refused error says what is lacking; any other that ctx ended first. A stop
 // or land is granted when the level is at least that.
 func (o *Operator) Ask(ctx context.Context, vehicle, ask string) error {
-	t, known := o.topics[vehicle]
+	out, known := o.asks[vehicle]
 	if !known {
 		return fmt.Errorf("sim: operator %s does not look after %q", o.name, vehicle)
 	}
@@ -81,7 +81,7 @@ func (o *Operator) Ask(ctx context.Context, vehicle, ask string) error {
 	}
 	for {
 		r := wire.Request{Ask: ask, By: o.name, Nonce: s.Nonce}
-		o.bus.publish(t.Request, 1, r.Append(nil))
+		out.put(r.Append(nil), reask)
 		if s, err = o.answer(ctx, vehicle, ask, s.Nonce); err != nil || granted(ask, s) {
 			return err
 		}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"pinfold/sim/judge"
+	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -43,13 +44,13 @@ type Node struct {
 	// Faults is what can go wrong with its tracker.
 	Faults Faults
 
-	topics wire.TopicSet
-	epoch  time.Time // simulation time 0
-	bus    *bus
-	inbox  chan letter
-	stop   chan struct{}
-	done   chan struct{}
-	once   sync.Once
+	epoch time.Time // simulation time 0
+	bus   *bus
+	pose  *outlet
+	ack   *outlet
+	stop  chan struct{}
+	done  chan struct{}
+	once  sync.Once
 
 	mu  sync.Mutex
 	rig *rig
@@ -82,35 +83,30 @@ func StartNode(ctx context.Context, o NodeOptions) (*Node, error) {
 	if err != nil {
 		return nil, fmt.Errorf("sim: node %s: %w", o.Vehicle, err)
 	}
-	n := &Node{topics: topics, epoch: time.Now(), rig: r, inbox: make(chan letter, inboxMax),
-		stop: make(chan struct{}), done: make(chan struct{})}
+	n := &Node{epoch: time.Now(), rig: r, stop: make(chan struct{}), done: make(chan struct{})}
 	n.Faults.node = n
-	n.bus, err = dial(ctx, o.Broker, "sim-"+o.Vehicle, n.post,
-		subscription{topics.Permit, 0}, subscription{topics.Command, 0}, subscription{topics.AllCommand, 1})
-	if err != nil {
+	if err := n.connect(ctx, o, topics); err != nil {
 		return nil, fmt.Errorf("sim: node %s: %w", o.Vehicle, err)
 	}
 	go n.loop()
 	return n, nil
 }
 
-// inboxMax bounds the messages a node has not yet looked at. Beyond it the
-// oldest go: a permit is only worth something fresh.
-const inboxMax = 64
-
-// post takes a message from the client's callback. It never blocks.
-func (n *Node) post(l letter) {
-	for {
-		select {
-		case n.inbox <- l:
-			return
-		default:
-		}
-		select {
-		case <-n.inbox:
-		default:
-		}
+// connect opens the node's own connection. The order of the subscriptions is
+// that of heard.
+func (n *Node) connect(ctx context.Context, o NodeOptions, topics wire.TopicSet) (err error) {
+	n.bus, err = dial(ctx, o.Broker, "sim-"+o.Vehicle, subscription{topics.Permit, 0},
+		subscription{topics.Command, 0}, subscription{topics.AllCommand, 1})
+	if err != nil {
+		return err
 	}
+	if n.pose, err = n.bus.outlet(topics.Pose, 0); err == nil {
+		n.ack, err = n.bus.outlet(topics.Ack, 0)
+	}
+	if err != nil {
+		n.bus.close()
+	}
+	return err
 }
 
 // loop is the one goroutine that moves the vehicle.
@@ -118,46 +114,43 @@ func (n *Node) loop() {
 	defer close(n.done)
 	tick := time.NewTicker(slice)
 	defer tick.Stop()
+	var m link.Message
 	for {
 		select {
 		case <-n.stop:
 			return
 		case <-tick.C:
 			n.turn(nil)
-		case l := <-n.inbox:
-			n.turn(&l)
+		case <-n.bus.inbox.Ready():
+			for n.bus.inbox.Take(&m) {
+				n.turn(&m)
+			}
 		}
 	}
 }
 
+// How long a message is worth sending.
+const (
+	poseWorth = 50 * time.Millisecond
+	ackWorth  = 500 * time.Millisecond
+)
+
 // turn catches up with the clock, hands over a message at that instant, and
 // publishes what is due.
-func (n *Node) turn(l *letter) {
+func (n *Node) turn(m *link.Message) {
 	n.mu.Lock()
 	n.rig.advance(time.Since(n.epoch))
-	if l != nil {
-		n.rig.hear(n.kind(l.topic), l.payload, l.retained)
+	if m != nil {
+		n.rig.hear(heard(m.Sub), m.Payload, m.Retained)
 	}
 	poses, acks := n.rig.collect()
 	n.mu.Unlock()
 	for _, p := range acks {
-		n.bus.publish(n.topics.Ack, 0, p)
+		n.ack.put(p, ackWorth)
 	}
 	for _, p := range poses {
-		n.bus.publish(n.topics.Pose, 0, p)
+		n.pose.put(p, poseWorth)
 	}
-}
-
-func (n *Node) kind(topic string) heard {
-	switch topic {
-	case n.topics.Permit:
-		return heardPermit
-	case n.topics.Command:
-		return heardCommand
-	case n.topics.AllCommand:
-		return heardAllCommand
-	}
-	return heardNothing
 }
 
 // SetPilot changes who asks for movement; nil is Rest. It takes effect with

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"sync"
 
+	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -21,8 +22,11 @@ const (
 // states and sends requests. All methods may be called from any goroutine.
 type Operator struct {
 	name   string
-	topics map[string]wire.TopicSet
 	bus    *bus
+	topics map[string]wire.TopicSet
+	asks   map[string]*outlet
+	stop   chan struct{}
+	once   sync.Once
 
 	mu     sync.Mutex
 	states map[string]wire.State
@@ -46,8 +50,9 @@ func NewOperator(ctx context.Context, url, prefix, name string, vehicles ...stri
 	if prefix == "" {
 		prefix = wire.DefaultPrefix
 	}
-	o := &Operator{name: name, topics: map[string]wire.TopicSet{}, states: map[string]wire.State{},
-		seen: map[string]uint64{}, turned: make(chan struct{})}
+	o := &Operator{name: name, topics: map[string]wire.TopicSet{}, asks: map[string]*outlet{},
+		states: map[string]wire.State{}, seen: map[string]uint64{},
+		turned: make(chan struct{}), stop: make(chan struct{})}
 	var subs []subscription
 	for _, v := range vehicles {
 		t, err := wire.Topics(prefix, v)
@@ -58,24 +63,51 @@ func NewOperator(ctx context.Context, url, prefix, name string, vehicles ...stri
 		subs = append(subs, subscription{t.State, 1})
 	}
 	var err error
-	if o.bus, err = dial(ctx, url, "sim-operator-"+name, o.hear, subs...); err != nil {
+	if o.bus, err = dial(ctx, url, "sim-desk-"+name, subs...); err != nil {
 		return nil, fmt.Errorf("sim: operator: %w", err)
 	}
+	for v, t := range o.topics {
+		if o.asks[v], err = o.bus.outlet(t.Request, 1); err != nil {
+			o.bus.close()
+			return nil, fmt.Errorf("sim: operator: %w", err)
+		}
+	}
+	go o.listen()
 	return o, nil
 }
 
-// Close ends the operator's connection.
-func (o *Operator) Close() { o.bus.close() }
+// Close ends the operator's connection. It may be called more than once.
+func (o *Operator) Close() {
+	o.once.Do(func() {
+		close(o.stop)
+		o.bus.close()
+	})
+}
+
+// listen takes what arrives until Close.
+func (o *Operator) listen() {
+	var m link.Message
+	for {
+		select {
+		case <-o.stop:
+			return
+		case <-o.bus.inbox.Ready():
+			for o.bus.inbox.Take(&m) {
+				o.hear(m.Topic, m.Payload)
+			}
+		}
+	}
+}
 
 // hear keeps the newest state of a vehicle.
-func (o *Operator) hear(l letter) {
-	s, err := wire.DecodeState(l.payload)
+func (o *Operator) hear(topic string, payload []byte) {
+	s, err := wire.DecodeState(payload)
 	if err != nil {
 		return // nothing to act on; the next one comes within a second
 	}
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	if o.topics[s.Vehicle].State != l.topic {
+	if o.topics[s.Vehicle].State != topic {
 		return
 	}
 	o.states[s.Vehicle] = s

@@ -34,8 +34,7 @@ type rig struct {
 type heard uint8
 
 const (
-	heardNothing heard = iota
-	heardPermit
+	heardPermit heard = iota
 	heardCommand
 	heardAllCommand
 )
