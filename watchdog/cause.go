@@ -1,6 +1,10 @@
 package watchdog
 
-import "time"
+import (
+	"time"
+
+	"pinfold/zones"
+)
 
 // CauseKind says why a level was raised.
 type CauseKind uint8
@@ -120,11 +124,26 @@ type Episode struct {
 	Text       string        `json:"text"`
 }
 
+// Unbounded stands in causes and episodes for a value that nothing bounds, such
+// as how far a vehicle of unknown speed may come. No value is larger, none is
+// not finite.
+const Unbounded = 1e9
+
+// bounded makes v a number that can be written down: what is not a number is
+// as bad as can be.
+func bounded(v float64) float64 {
+	if !(v <= Unbounded) {
+		return Unbounded
+	}
+	return max(v, -Unbounded)
+}
+
 // subject is one thing that is watched: the pen, a keep-out, a limit, a reason
 // of distrust, the link.
 type subject struct {
 	kind    CauseKind
-	zone    int // index into the zones, -1 where it is none
+	pen     bool // the pen as a whole
+	zone    int  // index into the zones, -1 where it is none
 	name    string
 	unit    string
 	limit   float64
@@ -140,6 +159,7 @@ type subject struct {
 	nearUntil time.Duration
 	commanded bool // a command was sent for it since the last reset
 	value     float64
+	breach    float64 // m, zones: how deep the body itself is outside now
 	ep        Episode
 }
 
@@ -152,17 +172,12 @@ func (s *subject) violates(v float64) bool {
 	return !(v <= s.limit)
 }
 
-// cause gives the subject's cause with the value v.
-func (s *subject) cause(v float64) Cause {
-	return Cause{Kind: s.kind, Word: s.kind.String(), Name: s.name, Value: v, Limit: s.limit, Unit: s.unit}
-}
-
 // newSubjects lists everything c watches, the pen first. zoneSubject maps a
 // zone's index to its subject; keep-in zones share the pen's.
 func newSubjects(c *Config) (all []subject, zoneSubject []int) {
-	all = append(all, subject{kind: CauseZone, zone: -1, name: "pen"})
+	all = append(all, subject{kind: CauseZone, pen: true, zone: -1, name: "pen"})
 	for i, z := range c.Zones.Shapes() {
-		if !isKeepOut(z.Kind) {
+		if z.Kind != zones.KeepOut {
 			zoneSubject = append(zoneSubject, 0)
 			continue
 		}
@@ -177,7 +192,7 @@ func newSubjects(c *Config) (all []subject, zoneSubject []int) {
 		all = append(all, limitSubject(c, id))
 	}
 	for k := CausePoseNone; k <= CauseNotObeyed; k++ {
-		all = append(all, subject{kind: k, zone: -1, unit: "s", answer: c.answerTo(k)})
+		all = append(all, subject{kind: k, zone: -1, unit: k.unit(), answer: c.answerTo(k)})
 	}
 	return all, zoneSubject
 }
@@ -188,6 +203,18 @@ func limitSubject(c *Config, id LimitID) subject {
 	s := subject{kind: CauseHeight + CauseKind(id), zone: -1, name: name, unit: unit,
 		limit: l.Max, caution: l.Caution, confirm: l.Confirm, answer: c.answer(l.Answer)}
 	return s
+}
+
+// unit is that of the value of a cause that is neither a zone nor a limit;
+// empty where it has none.
+func (k CauseKind) unit() string {
+	switch k {
+	case CausePoseStale, CausePoseLate, CauseStalled, CauseNotAcknowledged:
+		return "s"
+	case CauseNotObeyed:
+		return "m/s"
+	}
+	return ""
 }
 
 // answer turns what a rover cannot do into what it can.

@@ -112,9 +112,13 @@ type Stopping struct {
 	Vertical     float64       // m/s², upwards or downwards braking; > 0 for a multirotor where Predict
 	Acceleration float64       // m/s², what the vehicle can gain in any direction during the reaction; 0 = none declared
 	Slope        float64       // steepest downhill grade as rise over run, >= 0
-	Margin       float64       // m, kept free on every side
-	PositionErr  float64       // m, tracker error and alignment residual
-	VelocityErr  float64       // m/s, error of the velocity
+	// CoverLoss makes the reach cover the whole validity of a permit: the
+	// vehicle then stays inside even if watchdog, broker or network die right
+	// after a permit was given. It costs PermitValid times the speed in room.
+	CoverLoss   bool
+	Margin      float64 // m, kept free on every side
+	PositionErr float64 // m, tracker error and alignment residual
+	VelocityErr float64 // m/s, error of the velocity
 }
 
 // Timing has the core's own periods.
@@ -147,10 +151,16 @@ func DefaultTiming() Timing {
 	}
 }
 
+// JudgeEvery is the longest time between two judgements of the reach while a
+// permit is in force: at the next pose, or this long after the last one. The
+// reach covers it.
+const JudgeEvery = 10 * time.Millisecond
+
 // Config is everything a Guard needs to judge one vehicle. It is immutable
 // once given to New.
 type Config struct {
 	Guard, Session string
+	Hash           string // of the site file this came from, for the trail
 	Vehicle        string
 	Kind           Kind
 	Radius         float64 // m, horizontal half width of the body
@@ -188,8 +198,8 @@ func (c *Config) Validate() error {
 	if c.Kind != Rover && c.Kind != Multirotor {
 		return fmt.Errorf("watchdog: vehicle %q: kind %d is neither rover nor multirotor", c.Vehicle, c.Kind)
 	}
-	if c.Zones == nil {
-		return fmt.Errorf("watchdog: vehicle %q has no zones", c.Vehicle)
+	if !hasPen(c.Zones) {
+		return fmt.Errorf("watchdog: vehicle %q has no keep-in zone, so it may be nowhere: declare one", c.Vehicle)
 	}
 	for _, b := range c.bounds() {
 		if b.applies && !(b.value >= b.min && b.value <= b.max) {
@@ -197,6 +207,18 @@ func (c *Config) Validate() error {
 		}
 	}
 	return c.validateLimits()
+}
+
+func hasPen(z *zones.Set) bool {
+	if z == nil {
+		return false
+	}
+	for _, s := range z.Shapes() {
+		if s.Kind == zones.KeepIn {
+			return true
+		}
+	}
+	return false
 }
 
 func (c *Config) bounds() []bound {

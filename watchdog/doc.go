@@ -16,10 +16,15 @@
 //     after a reset the level is waiting, never clear.
 //  3. start and reset take effect only after the shell has confirmed that
 //     their record is durable (EvDurable), and only if their conditions still
-//     hold then.
+//     hold then. A stop raised in between makes them void.
 //  4. A nonce is good for one request; it also changes whenever a stop or land
-//     is raised.
-//  5. Every cause that latched a stop or land stays named until the reset.
+//     is raised, and after NonceFor, so that a request that was held somewhere
+//     does nothing.
+//  5. Every cause that latched a stop or land stays named until the reset, and
+//     each is sent as a command of its own in the Step that first knows of it.
+//  6. A cause that was true for any part of what a Step covers counts, also
+//     where it has ended by the end of that Step.
+//  7. Every number in an effect is finite.
 //
 // What may enter: judgement, levels, permits, commands, requests. What may
 // not: bytes of the wire other than a pose payload, MQTT, disks, wall clocks.

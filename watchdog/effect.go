@@ -56,6 +56,7 @@ const (
 	RecRequest RecordKind = "request" // Body is RequestHeard
 	RecFault   RecordKind = "fault"   // Body is FaultSeen: a kind of bad message, once
 	RecLink    RecordKind = "link"    // Body is LinkChange
+	RecConfig  RecordKind = "config"  // Body is ConfigTaken: a tighter config is in force
 	RecClose   RecordKind = "closing" // Body is Counts
 )
 
@@ -117,6 +118,11 @@ type FaultSeen struct {
 	Kind   string `json:"kind"`
 	Field  string `json:"field,omitempty"`
 	Detail string `json:"detail,omitempty"`
+}
+
+// ConfigTaken is a config that was taken while running.
+type ConfigTaken struct {
+	Hash string `json:"hash"` // of the site file
 }
 
 // LinkChange is the link to the broker, or the trail's own health.

@@ -7,6 +7,11 @@ func (g *Guard) record(kind RecordKind, now time.Duration, body any) {
 	g.rest = append(g.rest, Effect{Kind: DoRecord, Record: Record{Kind: kind, At: now, Body: body}})
 }
 
+// recordDurable asks for one line of evidence that something waits for.
+func (g *Guard) recordDurable(kind RecordKind, now time.Duration, token uint64, body any) {
+	g.rest = append(g.rest, Effect{Kind: DoRecord, Record: Record{Kind: kind, At: now, Durable: true, Token: token, Body: body}})
+}
+
 // permitted is the one place where a permit is granted.
 func (g *Guard) permitted() bool {
 	if !g.started || g.closed || g.latch != ActNone || !g.judged || g.trust != 0 || !g.linkUp {

@@ -1,15 +1,24 @@
 package watchdog
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // observeValue judges v against subject i's own limit.
 func (g *Guard) observeValue(i int, v float64, now time.Duration) {
 	s := &g.subjects[i]
-	bad := s.violates(v)
-	if !bad && v >= s.caution && s.caution < s.limit {
+	if !(v < s.caution) && s.caution < s.limit {
 		s.near, s.nearUntil = true, now+g.cfg.Timing.CautionDwell
 	}
-	g.observe(i, bad, v, s.limit, now)
+	g.observe(i, s.violates(v), v, s.limit, now)
+}
+
+// observeGone notes that subject i is further away than anything looks.
+func (g *Guard) observeGone(i int, now time.Duration) {
+	s := &g.subjects[i]
+	s.breach = 0
+	g.observe(i, false, s.value, s.limit, now)
 }
 
 // observe notes that subject i is violated (bad) with value v, or good.
@@ -19,51 +28,77 @@ func (g *Guard) observe(i int, bad bool, v, limit float64, now time.Duration) {
 	if s.near && now > s.nearUntil {
 		s.near = false
 	}
-	s.round, s.value, s.limit = g.round, v, limit
+	s.round, s.value, s.limit = g.round, bounded(v), bounded(limit)
 	if bad {
-		g.violated(s, v, now)
-	} else if s.run > 0 || s.holding {
+		g.violated(i, now)
+	} else if s.run > 0 {
 		s.run = 0
 		if s.holding {
 			g.closeEpisode(s, now)
 		}
 	}
-	if idle := s.idle(); idle != wasIdle || (!idle && !g.listed(i)) {
+	if idle := s.idle(); idle != wasIdle {
 		g.relist(i, idle)
 	}
 }
 
-func (g *Guard) violated(s *subject, v float64, now time.Duration) {
+// violated notes one more violating judgement of subject i, and confirms it
+// where there were enough.
+func (g *Guard) violated(i int, now time.Duration) {
+	s := &g.subjects[i]
 	at := g.stampAt(now)
 	if s.run == 0 {
-		s.ep = Episode{Cause: s.kind.String(), Name: s.name, From: now, FromStamp: at,
-			Worst: v, WorstStamp: at, Limit: s.limit, Unit: s.unit}
+		s.ep = Episode{Cause: s.kind.String(), Name: s.name, Worst: s.value, WorstStamp: at,
+			Limit: s.limit, Unit: s.unit}
+		s.ep.From, s.ep.FromStamp = g.onset(s, now)
 	}
 	s.run++
-	s.ep.Samples++
+	if g.poseNow {
+		s.ep.Samples++
+	}
 	s.ep.To, s.ep.ToStamp = now, at
-	if !(v <= s.ep.Worst) {
-		s.ep.Worst, s.ep.WorstStamp = v, at
+	s.ep.Breach = math.Max(s.ep.Breach, s.breach)
+	if s.value > s.ep.Worst {
+		s.ep.Worst, s.ep.WorstStamp = s.value, at
 	}
-	if !s.holding && s.run >= max(1, s.confirm) {
-		s.holding = true
-		g.stateDirty = true
-		c := s.cause(v)
-		s.ep.Text = g.sentence(&c, s.zone)
-		g.record(RecOpen, now, s.ep)
+	if s.holding || s.run < s.confirm {
+		return
 	}
+	s.holding = true
+	g.stateDirty = true
+	if s.answer >= ActStop {
+		g.tripped = append(g.tripped, i)
+	}
+	s.ep.Text = g.causeOf(s, s.value).Text
+	g.record(RecOpen, now, s.ep)
+}
+
+// onset is when what is first noticed now began: silence began to be too long
+// when the newest pose reached its age, whenever that was noticed.
+func (g *Guard) onset(s *subject, now time.Duration) (at time.Duration, stamp int64) {
+	if s.kind == CausePoseStale && g.judged {
+		age := g.cfg.Pose.MaxAge
+		return min(now, g.cur.Arrived+age), g.cur.Stamp + int64(age)
+	}
+	return now, g.stampAt(now)
 }
 
 func (g *Guard) closeEpisode(s *subject, now time.Duration) {
 	if !s.ep.Open {
-		s.ep.To, s.ep.ToStamp = now, g.stampAt(now)
+		s.ep.To, s.ep.ToStamp = now, max(g.stampAt(now), s.ep.FromStamp)
 	}
-	c := s.cause(s.ep.Worst)
-	s.ep.Text = g.sentence(&c, s.zone)
+	s.ep.Text = g.causeOf(s, s.ep.Worst).Text
 	g.counts.Episodes++
 	g.record(RecEpisode, now, s.ep)
 	s.holding, s.run = false, 0
 	g.stateDirty = true
+}
+
+// causeOf is subject s's cause with the value v, in words too.
+func (g *Guard) causeOf(s *subject, v float64) Cause {
+	c := Cause{Kind: s.kind, Word: s.kind.String(), Name: s.name, Value: v, Limit: s.limit, Unit: s.unit}
+	c.Text = g.sentence(&c, s)
+	return c
 }
 
 // stampAt is now on the sender's clock: the newest pose's stamp, plus the time
@@ -76,15 +111,6 @@ func (g *Guard) stampAt(now time.Duration) int64 {
 		return g.cur.Stamp
 	}
 	return g.cur.Stamp + int64(now-g.cur.Arrived)
-}
-
-func (g *Guard) listed(i int) bool {
-	for _, k := range g.active {
-		if k == i {
-			return true
-		}
-	}
-	return false
 }
 
 // relist keeps the list of subjects that are not idle, in rising order, so that

@@ -55,6 +55,22 @@ func ParseAsk(word string) (a Ask, ok bool) {
 	return 0, false
 }
 
+// MaxText bounds every text of an event that is kept, in bytes; what is longer
+// is cut.
+const MaxText = 200
+
+// clip cuts s to MaxText bytes, at the start of a UTF-8 character.
+func clip(s string) string {
+	if len(s) <= MaxText {
+		return s
+	}
+	n := MaxText
+	for n > 0 && s[n]&0xC0 == 0x80 {
+		n--
+	}
+	return s[:n]
+}
+
 // Event is one thing that happened to the vehicle's guard.
 type Event struct {
 	Kind     EventKind

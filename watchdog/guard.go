@@ -36,11 +36,14 @@ type Guard struct {
 	isSlow  bool
 
 	firstStamp int64
+	lookedAt   time.Duration // when the reach was last judged
+	shapes     []zones.Shape
 	subjects   []subject
 	zoneOf     []int // zone index to subject
 	limit0     int   // subject of LimitID 0
 	other0     int   // subject of CausePoseNone
 	active     []int // subjects that are not idle
+	tripped    []int // subjects confirmed in this step that call for stop or land
 	hits       []zones.Hit
 	bodyHits   []zones.Hit
 
@@ -54,6 +57,7 @@ type Guard struct {
 	pending   pending
 	nonces    uint64
 	nonce     string
+	nonceAt   time.Duration
 	tokens    uint64
 
 	stop stopRun
@@ -130,41 +134,75 @@ func New(c Config) (*Guard, error) {
 		return nil, fmt.Errorf("watchdog: vehicle %q: %w", c.Vehicle, err)
 	}
 	g := &Guard{cfg: c, dec: dec, track: track, linkUp: true, trailUp: true, stateDirty: true}
-	g.subjects, g.zoneOf = newSubjects(&c)
+	g.watch()
+	g.counts.FaultKinds = make([]uint64, pose.FaultKinds+1)
+	g.turnNonce(0)
+	return g, nil
+}
+
+// watch lists what the config has watched, and makes room for all of it, so
+// that an ordinary step allocates nothing.
+func (g *Guard) watch() {
+	g.shapes = g.cfg.Zones.Shapes()
+	g.subjects, g.zoneOf = newSubjects(&g.cfg)
 	for i := range g.subjects {
-		if g.subjects[i].kind == CauseHeight {
+		switch g.subjects[i].kind {
+		case CauseHeight:
 			g.limit0 = i
-		}
-		if g.subjects[i].kind == CausePoseNone {
+		case CausePoseNone:
 			g.other0 = i
 		}
 	}
 	g.active = make([]int, 0, len(g.subjects))
-	g.hits = make([]zones.Hit, 0, c.Zones.Len()+1)
-	g.bodyHits = make([]zones.Hit, 0, c.Zones.Len()+1)
-	g.counts.FaultKinds = make([]uint64, int(pose.RetainedMsg)+1)
-	g.turnNonce()
-	return g, nil
+	g.tripped = make([]int, 0, 2*len(g.subjects))
+	g.hits = make([]zones.Hit, 0, len(g.shapes)+1)
+	g.bodyHits = make([]zones.Hit, 0, len(g.shapes)+1)
 }
 
 // Step takes one event at the instant now and returns what to do, in order.
 // now never runs backwards: an earlier instant is taken as the newest one. The
 // returned slice and what it points to are valid until the next Step.
 func (g *Guard) Step(ev *Event, now time.Duration) []Effect {
-	g.first, g.rest, g.out = g.first[:0], g.rest[:0], g.out[:0]
-	if now < g.now {
-		now = g.now
+	now = max(now, g.now)
+	g.begin()
+	if g.closed {
+		if ev.Kind == EvAck {
+			g.onAck(ev.Text, now)
+		}
+		g.now = now
+		return g.finish(now)
 	}
+	g.judgeStall(now)
+	before := g.now
+	g.now, g.stepped = now, true
+	g.expire(now)
+	if ev.Kind == EvPose {
+		// What passed until it arrived counts, also where it ends that.
+		g.judgeTrust(max(before, min(ev.Arrived, now)))
+	} else {
+		g.judgeTrust(now)
+	}
+	g.handle(ev, now)
+	if ev.Kind == EvPose {
+		g.judgeTrust(now)
+	}
+	g.judgeSession(now)
+	g.judgeBetween(now)
+	g.judgeAck(now)
+	g.obey(now)
+	return g.finish(now)
+}
+
+// begin clears what the last step left.
+func (g *Guard) begin() {
+	g.first, g.rest, g.out = g.first[:0], g.rest[:0], g.out[:0]
+	g.tripped = g.tripped[:0]
 	g.round++
 	g.poseNow = false
-	g.judgeStall(now)
-	g.now, g.stepped = now, true
-	if !g.closed {
-		g.handle(ev, now)
-		g.judgeTrust(now)
-		g.judgeSession(now)
-		g.obey(now)
-	}
+}
+
+// finish turns what was judged into the level and the effects.
+func (g *Guard) finish(now time.Duration) []Effect {
 	g.settle(now)
 	g.emit(now)
 	return g.out
@@ -198,11 +236,14 @@ func (g *Guard) handle(ev *Event, now time.Duration) {
 // happens.
 func (g *Guard) Deadline() time.Duration {
 	d := min(g.nextPermit, g.nextState)
-	if t, ok := g.track.Deadline(); ok && t > g.now && t < d {
+	if t, ok := g.track.Deadline(); ok && t > g.now && t < d && !g.closed {
 		d = t
 	}
-	if t, ok := g.cmd.due(&g.cfg); ok && t < d {
+	if t, ok := g.cmd.due(); ok && t < d {
 		d = t
+	}
+	if g.between() {
+		d = min(d, g.lookedAt+JudgeEvery)
 	}
 	return d
 }
@@ -244,6 +285,7 @@ const MaxBadKinds = 16
 
 func (g *Guard) onBad(what string, now time.Duration) {
 	g.counts.Bad++
+	what = clip(what)
 	for _, b := range g.bad {
 		if b == what {
 			return
@@ -258,9 +300,10 @@ func (g *Guard) onBad(what string, now time.Duration) {
 
 // onClose ends the session: stop first, then the open episodes and the counts.
 func (g *Guard) onClose(why string, now time.Duration) {
-	c := Cause{Kind: CauseClosing, Word: CauseClosing.String(), Name: why}
-	c.Text = g.sentence(&c, 0)
-	if g.started && g.latch == ActNone {
+	c := Cause{Kind: CauseClosing, Word: CauseClosing.String(), Name: clip(why)}
+	c.Text = g.sentence(&c, nil)
+	g.voidPending("the session was closed before it took effect", now)
+	if g.started || g.latch != ActNone {
 		g.raise(c, ActStop, now)
 	}
 	for _, i := range g.active {
@@ -269,8 +312,9 @@ func (g *Guard) onClose(why string, now time.Duration) {
 			g.closeEpisode(s, now)
 		}
 	}
-	g.record(RecClose, now, g.counts)
+	g.active, g.tripped = g.active[:0], g.tripped[:0]
+	totals := g.counts
+	totals.FaultKinds = append([]uint64(nil), g.counts.FaultKinds...)
+	g.record(RecClose, now, totals)
 	g.started, g.closed = false, true
 }
-
-func isKeepOut(k zones.Kind) bool { return k == zones.KeepOut }

@@ -2,6 +2,7 @@ package watchdog
 
 import (
 	"math"
+	"math/bits"
 	"time"
 
 	"pinfold/watchdog/pose"
@@ -15,7 +16,7 @@ func (g *Guard) onPose(ev *Event, now time.Duration) {
 		return
 	}
 	last, had := g.cur.Stamp, g.judged
-	if f := g.track.Accept(&g.sample, ev.Arrived, now, &g.cur); f != nil {
+	if f := g.track.Accept(&g.sample, min(ev.Arrived, now), now, &g.cur); f != nil {
 		g.fault(f, now)
 		return
 	}
@@ -61,7 +62,7 @@ func (g *Guard) fault(f *pose.Fault, now time.Duration) {
 // clock: the worst value of an open stale episode.
 func (g *Guard) staleGap(gap time.Duration) {
 	if s := &g.subjects[g.other(CausePoseStale)]; s.holding && gap.Seconds() > s.ep.Worst {
-		s.ep.Worst = gap.Seconds()
+		s.ep.Worst, s.ep.WorstStamp = bounded(gap.Seconds()), g.cur.Stamp
 	}
 }
 
@@ -70,29 +71,68 @@ func (g *Guard) judgePose(now time.Duration) {
 	if g.cur.HasVelocity {
 		g.speed = math.Hypot(g.cur.Velocity.X, g.cur.Velocity.Y)
 	}
-	age, _ := g.track.Age(now)
-	g.cfg.reachOf(&g.cur, age, g.assumed(), &g.reach)
-	g.judgeZones(now)
+	g.look(now)
 	g.judgeLimits(now)
 	g.judgeRest(now)
 	g.stop.measure(g)
 }
 
-// assumed is the speed, m/s, that stands in for an unknown one: the newest
-// known or the speed limit, whichever is more.
-func (g *Guard) assumed() float64 {
-	if l := g.cfg.Limits[LimitSpeed]; l.On {
-		return math.Max(g.speed, l.Max)
+// look judges where the body can come to by the newest pose, as old as it is
+// now, against the zones.
+func (g *Guard) look(now time.Duration) {
+	age, _ := g.track.Age(now)
+	g.cfg.reachOf(&g.cur, age, g.assumed(), &g.reach)
+	g.lookedAt = now
+	g.judgeZones(now)
+}
+
+// between says whether the reach must be judged again before the next pose: it
+// grows while a permit lets the vehicle go on.
+func (g *Guard) between() bool {
+	return g.started && !g.closed && g.latch == ActNone && g.trust == 0 && g.judged && g.cfg.Stopping.Predict
+}
+
+// judgeBetween judges the reach of the newest pose again, since it has become
+// older. A limit that wants several samples is left to them.
+func (g *Guard) judgeBetween(now time.Duration) {
+	if g.poseNow || !g.between() {
+		return
 	}
-	return g.speed
+	g.look(now)
+	if g.cfg.Limits[LimitHeight].Confirm <= 1 {
+		g.limit(LimitHeight, g.height(), now)
+	}
+	if g.cfg.Limits[LimitDistance].Confirm <= 1 {
+		g.limit(LimitDistance, g.distance(), now)
+	}
+}
+
+// assumed is the speed, m/s, in any direction, that stands in for an unknown
+// one: the newest known or the limits, whichever is more. Where there is no
+// limit it is what the vehicle can do at all, and nothing bounds it where that
+// is not declared either.
+func (g *Guard) assumed() float64 {
+	l := &g.cfg.Limits
+	if !l[LimitSpeed].On {
+		if top := g.cfg.Pose.MaxSpeed; top > 0 {
+			return math.Max(g.speed, top)
+		}
+		return math.Inf(1)
+	}
+	return math.Max(math.Max(g.speed, l[LimitSpeed].Max), math.Max(l[LimitClimb].Max, l[LimitDescent].Max))
 }
 
 func (g *Guard) judgeZones(now time.Duration) {
 	g.near = g.cfg.Zones.Clearance(&g.reach.Sweep)
 	if !(g.near.Clearance > g.cfg.ZoneCaution) {
 		g.hits = g.cfg.Zones.Judge(&g.reach.Sweep, g.cfg.ZoneCaution, g.hits[:0])
+		seen := false
 		for i := range g.hits {
 			g.judgeHit(&g.hits[i], now)
+			seen = seen || !(g.hits[i].Clearance > 0)
+		}
+		if !seen && !(g.near.Clearance > 0) {
+			g.judgeHit(&g.near, now) // two questions, one answer: the worse one counts
 		}
 	}
 	// What no hit spoke of is far away again. Backwards, since a subject that
@@ -100,37 +140,43 @@ func (g *Guard) judgeZones(now time.Duration) {
 	for k := len(g.active) - 1; k >= 0; k-- {
 		i := g.active[k]
 		if s := &g.subjects[i]; s.kind == CauseZone && s.round != g.round {
-			g.observeValue(i, math.Inf(-1), now)
+			g.observeGone(i, now)
 		}
 	}
 }
 
-func (g *Guard) judgeHit(h *zones.Hit, now time.Duration) {
-	i := 0
-	if !h.Pen {
-		i = g.zoneOf[h.Zone]
+// subjectOf is the subject a hit speaks of; the pen where it names no zone.
+func (g *Guard) subjectOf(h *zones.Hit) int {
+	if h.Pen || h.Zone < 0 || h.Zone >= len(g.zoneOf) {
+		return 0
 	}
-	s := &g.subjects[i]
-	if h.Pen && s.run == 0 && !s.holding {
-		s.zone, s.name = h.Zone, g.cfg.Zones.Shapes()[h.Zone].Name
-	}
-	g.observeValue(i, -h.Clearance, now)
-	if s.holding {
-		s.ep.Breach = math.Max(s.ep.Breach, g.breach(i))
-	}
+	return g.zoneOf[h.Zone]
 }
 
-// breach is how deep the body itself is outside with respect to subject i, m;
-// 0 or less is none.
-func (g *Guard) breach(i int) float64 {
+func (g *Guard) judgeHit(h *zones.Hit, now time.Duration) {
+	i := g.subjectOf(h)
+	s := &g.subjects[i]
+	if i == 0 && s.run == 0 && h.Zone >= 0 && h.Zone < len(g.shapes) {
+		s.zone, s.name = h.Zone, g.shapes[h.Zone].Name
+	}
+	s.breach = 0
+	if v := -h.Clearance; s.violates(v) {
+		s.breach = bounded(g.breach(i, v))
+	}
+	g.observeValue(i, -h.Clearance, now)
+}
+
+// breach is how deep the body itself is outside with respect to subject i, m,
+// where its reach is outside by v; 0 is none.
+func (g *Guard) breach(i int, v float64) float64 {
 	body := g.bodyNow()
 	if body == g.reach.Sweep {
-		return g.subjects[i].value
+		return v
 	}
 	g.bodyHits = g.cfg.Zones.Judge(&body, 0, g.bodyHits[:0])
 	deep := 0.0
 	for k := range g.bodyHits {
-		if h := &g.bodyHits[k]; (h.Pen && i == 0) || (!h.Pen && g.zoneOf[h.Zone] == i) {
+		if h := &g.bodyHits[k]; g.subjectOf(h) == i {
 			deep = math.Max(deep, -h.Clearance)
 		}
 	}
@@ -148,17 +194,28 @@ func (g *Guard) bodyNow() zones.Sweep {
 }
 
 func (g *Guard) judgeLimits(now time.Duration) {
-	p, r := &g.cur, &g.reach
-	g.limit(LimitHeight, p.Position.Z+r.Up, now)
+	p := &g.cur
+	g.limit(LimitHeight, g.height(), now)
 	g.limit(LimitTilt, p.Tilt*degPerRad, now)
 	g.limit(LimitDistance, g.distance(), now)
+	if p.HasTurnRate {
+		g.limit(LimitTurn, math.Abs(p.TurnRate)*degPerRad, now)
+	}
 	if !p.HasVelocity {
 		return // unknown: what held goes on holding, nothing becomes good
 	}
 	g.limit(LimitSpeed, g.speed, now)
 	g.limit(LimitClimb, p.Velocity.Z, now)
 	g.limit(LimitDescent, -p.Velocity.Z, now)
-	g.limit(LimitTurn, math.Abs(p.TurnRate)*degPerRad, now)
+}
+
+// height is how high above the floor the body's centre can come until rest, m.
+func (g *Guard) height() float64 {
+	z := g.cur.Position.Z + g.reach.Up
+	if g.cfg.HasGround {
+		z -= g.cfg.Ground
+	}
+	return z
 }
 
 // distance is how far from home the body's centre can come until rest, m.
@@ -190,13 +247,21 @@ func (g *Guard) judgeSession(now time.Duration) {
 
 // judgeTrust turns reasons of distrust into causes.
 func (g *Guard) judgeTrust(now time.Duration) {
+	const known = pose.Distrust(1)<<(CauseClockStep-CausePoseNone+1) - 1
+	was := g.trust
 	g.trust = g.track.Distrust(now)
-	for k := CausePoseNone; k <= CauseClockStep; k++ {
+	if g.trust&^known != 0 {
+		g.trust |= pose.NoPose // a reason without a cause: as bad as none at all
+	}
+	for left := uint16((was | g.trust) & known); left != 0; left &= left - 1 {
+		k := CausePoseNone + CauseKind(bits.TrailingZeros16(left))
 		bit := pose.Distrust(1) << (k - CausePoseNone)
 		v, limit := 0.0, 0.0
-		if k == CausePoseStale || k == CausePoseLate {
-			age, _ := g.track.Age(now)
+		switch age, _ := g.track.Age(now); k {
+		case CausePoseStale:
 			v, limit = age.Seconds(), g.cfg.Pose.MaxAge.Seconds()
+		case CausePoseLate:
+			v, limit = age.Seconds(), g.cfg.Pose.MaxLate.Seconds()
 		}
 		g.observe(g.other(k), g.trust&bit != 0, v, limit, now)
 	}

@@ -2,47 +2,64 @@ package watchdog
 
 import "time"
 
-// settle turns causes into the level: it raises what newly holds, and shows
-// the rest.
+// settle turns causes into the level: it raises what newly holds, or held for
+// a part of this step, and shows the rest.
 func (g *Guard) settle(now time.Duration) {
 	if g.started || g.latch != ActNone {
-		for k := 0; k < len(g.active); k++ {
-			s := &g.subjects[g.active[k]]
-			if s.holding && s.answer >= ActStop && !s.commanded {
-				s.commanded = true
-				c := s.cause(s.value)
-				c.Text = g.sentence(&c, s.zone)
-				g.raise(c, s.answer, now)
+		for _, i := range g.tripped {
+			g.raiseFor(&g.subjects[i], now)
+		}
+		for _, i := range g.active {
+			if s := &g.subjects[i]; s.holding && s.answer >= ActStop {
+				g.raiseFor(s, now)
 			}
 		}
 	}
 	g.show(g.levelNow(), nil, "", now)
 }
 
+// raiseFor raises subject s, once until the reset.
+func (g *Guard) raiseFor(s *subject, now time.Duration) {
+	if s.commanded {
+		return
+	}
+	s.commanded = true
+	v := s.value
+	if !s.holding {
+		v = s.ep.Worst
+	}
+	g.raise(g.causeOf(s, v), s.answer, now)
+}
+
 // raise latches stop or land for cause c and has the command sent. It never
 // lowers anything.
 func (g *Guard) raise(c Cause, a Action, now time.Duration) {
 	a = g.cfg.answer(a)
-	if g.nLatched < MaxLatched {
-		g.latched[g.nLatched] = c
-		g.nLatched++
-	} else {
-		g.moreCause++
-	}
+	g.voidPending("a "+a.String()+" was called before it took effect", now)
+	g.keepLatched(c)
 	if g.latch == ActNone {
 		g.counts.Stops++
-		g.beginStop(c, a, now)
+		g.beginStop(c, now)
 	}
-	if a > g.latch {
-		g.latch = a
-	}
-	g.turnNonce()
+	g.latch = max(g.latch, a)
+	g.turnNonce(now)
 	g.sendCommand(c, now)
-	level := Stop
-	if g.latch == ActLand {
-		level = Land
+	g.show(g.levelNow(), &c, "", now)
+}
+
+// keepLatched keeps c by name until the reset; the same again is kept once.
+func (g *Guard) keepLatched(c Cause) {
+	for i := range g.latched[:g.nLatched] {
+		if l := &g.latched[i]; l.Kind == c.Kind && l.Name == c.Name {
+			return
+		}
 	}
-	g.show(level, &c, "", now)
+	if g.nLatched == MaxLatched {
+		g.moreCause++
+		return
+	}
+	g.latched[g.nLatched] = c
+	g.nLatched++
 }
 
 // levelNow is what the guard's state amounts to.
@@ -87,7 +104,7 @@ func (g *Guard) show(l Level, c *Cause, by string, now time.Duration) {
 func (g *Guard) cautionCause() *Cause {
 	for _, i := range g.active {
 		if s := &g.subjects[i]; s.near || s.holding {
-			c := s.cause(s.value)
+			c := g.causeOf(s, s.value)
 			c.Text = g.nearSentence(s)
 			return &c
 		}
@@ -97,6 +114,9 @@ func (g *Guard) cautionCause() *Cause {
 
 // lower clears the latch after an accepted reset; the level is then waiting.
 func (g *Guard) lower(by string, now time.Duration) {
+	if g.stop.active {
+		g.endStop(now) // at rest, or the reset were refused
+	}
 	g.latch, g.nLatched, g.moreCause = ActNone, 0, 0
 	g.started = false
 	g.cmd = outCommand{}

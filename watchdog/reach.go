@@ -58,14 +58,16 @@ func OnSlope(a, grade float64) (left float64, ok bool) {
 }
 
 // Reach is the set that over-approximates where the body can be from now until
-// rest, if a stop were called now.
+// rest, if a stop were called at the next judgement.
 //
 // Derivation, with its assumptions numbered:
 //
 //  1. The pose is at most PositionErr wrong, the velocity at most VelocityErr,
 //     and the velocity is the one of Lag ago.
-//  2. For the time t = pose age + Lag + Reaction nothing brakes; the vehicle
-//     may meanwhile gain Acceleration in any direction.
+//  2. For the time t = pose age + JudgeEvery + Lag + Reaction nothing brakes;
+//     the vehicle may meanwhile gain Acceleration in any direction. JudgeEvery
+//     is there because the next judgement is that far off. With CoverLoss the
+//     permit's validity stands in for age and JudgeEvery where it is longer.
 //  3. From then on it brakes at Deceleration or harder, less what the slope
 //     takes, against its direction of motion; a multirotor brakes vertically at
 //     Vertical or harder.
@@ -80,7 +82,14 @@ func OnSlope(a, grade float64) (left float64, ok bool) {
 // beside the nominal stop: the first two terms are the drift until braking, the
 // last bounds how far u·|u|/(2a) moves when u moves by δ, its slope being at
 // most (v+δ)/a. That is what the radius grows by on the way. Harder braking
-// ends earlier on the same line, so the capsule covers it.
+// ends earlier on the same line, so the capsule covers it. It covers the way
+// too: the share of the growth that is due at any point of the nominal path is
+// no more than the even growth has reached there, since the last term outgrows
+// the first two in proportion to the path.
+//
+// Upwards and downwards the same is done with the vertical speed, but the two
+// are not tied together, since one may be done long before the other: the
+// sweep is as high at its start as it can become at all.
 //
 // Where the velocity is unknown it is taken to be assumed, in any direction.
 type Reach struct {
@@ -98,11 +107,16 @@ func (c *Config) reachOf(p *pose.Pose, age time.Duration, assumed float64, r *Re
 	half := c.Height / 2
 	*r = Reach{Up: pad, Down: pad}
 	at := zones.XYZ{X: p.Position.X, Y: p.Position.Y, Z: p.Position.Z}
-	r.Sweep = zones.Sweep{From: at, To: at, Radius: c.Radius + pad, Below: half + pad, Above: half + pad}
+	r.Sweep = zones.Sweep{From: at, To: at, Radius: c.Radius + pad}
 	if s.Predict {
-		r.Reaction = (age + p.Lag + s.Reaction).Seconds()
+		until := age + JudgeEvery
+		if s.CoverLoss {
+			until = max(until, c.Timing.PermitValid)
+		}
+		r.Reaction = (until + p.Lag + s.Reaction).Seconds()
 		c.carry(p, assumed, r)
 	}
+	r.Sweep.Above, r.Sweep.Below = half+r.Up, half+r.Down
 	c.groundReach(r)
 }
 
@@ -110,10 +124,7 @@ func (c *Config) reachOf(p *pose.Pose, age time.Duration, assumed float64, r *Re
 func (c *Config) carry(p *pose.Pose, assumed float64, r *Reach) {
 	s := &c.Stopping
 	t := r.Reaction
-	a, ok := OnSlope(s.Deceleration, s.Slope)
-	if !ok {
-		a = math.SmallestNonzeroFloat64 // refused by Validate; never reached with a valid Config
-	}
+	a, _ := OnSlope(s.Deceleration, s.Slope) // 0 where refused, and then the distance is infinite
 	vx, vy, vz := p.Velocity.X, p.Velocity.Y, p.Velocity.Z
 	errV := s.VelocityErr
 	if !p.HasVelocity {
@@ -129,12 +140,15 @@ func (c *Config) carry(p *pose.Pose, assumed float64, r *Reach) {
 	if c.Kind != Multirotor {
 		return // a rover stays on its floor
 	}
-	r.Sweep.To.Z += math.Copysign(StoppingDistance(math.Abs(vz), t, s.Vertical), vz)
+	along := StoppingDistance(math.Abs(vz), t, s.Vertical)
 	side := spread(math.Abs(vz), t, s.Vertical, errV, s.Acceleration)
-	r.Sweep.Below += side
-	r.Sweep.Above += side
-	r.Up += math.Max(r.Sweep.To.Z-r.Sweep.From.Z, 0) + side
-	r.Down += math.Max(r.Sweep.From.Z-r.Sweep.To.Z, 0) + side
+	r.Up += side
+	r.Down += side
+	if vz > 0 {
+		r.Up += along
+	} else {
+		r.Down += along
+	}
 }
 
 // spread is how far beside the nominal stop the vehicle can come to rest; see
@@ -145,16 +159,10 @@ func spread(v, t, a, errV, acc float64) float64 {
 	return float64(errV*t) + 0.5*float64(gain*t) + (float64((v+d)*(v+d))-float64(v*v))/(2*a)
 }
 
-// groundReach cuts what would reach below the ground. The body itself is left
+// groundReach cuts what would reach below the ground. The body's centre is left
 // where the pose has it.
 func (c *Config) groundReach(r *Reach) {
-	if !c.HasGround {
-		return
+	if w := &r.Sweep; c.HasGround {
+		w.Below = math.Max(0, math.Min(w.Below, w.From.Z-c.Ground))
 	}
-	w := &r.Sweep
-	if w.To.Z < c.Ground {
-		w.To.Z = math.Min(w.From.Z, c.Ground)
-	}
-	low := math.Min(w.From.Z, w.To.Z)
-	w.Below = math.Max(0, math.Min(w.Below, low-c.Ground))
 }

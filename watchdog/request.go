@@ -11,6 +11,10 @@ import (
 // before it is dropped.
 const PendingFor = 5 * time.Second
 
+// NonceFor is how long a nonce is good: a request that was held somewhere for
+// longer does nothing.
+const NonceFor = 30 * time.Second
+
 // pending is a start or reset that was accepted and is not yet durable.
 type pending struct {
 	ask   Ask
@@ -21,18 +25,39 @@ type pending struct {
 
 // turnNonce makes a new nonce: unforeseeable without the session's seed, and
 // never the same twice.
-func (g *Guard) turnNonce() {
+func (g *Guard) turnNonce(now time.Duration) {
 	var b [24]byte
 	copy(b[:], g.cfg.NonceSeed[:])
 	binary.BigEndian.PutUint64(b[16:], g.nonces)
 	g.nonces++
 	sum := sha256.Sum256(b[:])
 	g.nonce = hex.EncodeToString(sum[:8])
-	g.stateDirty = true
+	g.nonceAt, g.stateDirty = now, true
+}
+
+// expire ends what was good for a time only: a nonce, and a request whose
+// record never became durable.
+func (g *Guard) expire(now time.Duration) {
+	if now-g.nonceAt >= NonceFor {
+		g.turnNonce(now)
+	}
+	if now-g.pending.since > PendingFor {
+		g.voidPending("its record took too long to become durable", now)
+	}
+}
+
+// voidPending drops the request that waits for the disk, if there is one.
+func (g *Guard) voidPending(why string, now time.Duration) {
+	p := g.pending
+	if p.token == 0 {
+		return
+	}
+	g.pending = pending{}
+	g.record(RecRequest, now, RequestHeard{Ask: p.ask.String(), By: p.by, Outcome: "refused", Why: []string{why}})
 }
 
 func (g *Guard) onRequest(ev *Event, now time.Duration) {
-	heard := RequestHeard{Ask: ev.Ask.String(), By: ev.By}
+	heard := RequestHeard{Ask: ev.Ask.String(), By: clip(ev.By)}
 	switch {
 	case ev.Ask == AskStop || ev.Ask == AskLand:
 		g.askHalt(ev, &heard, now)
@@ -44,7 +69,7 @@ func (g *Guard) onRequest(ev *Event, now time.Duration) {
 	case ev.Nonce != g.nonce:
 		heard.Why = append(heard.Why, "the nonce is not the one in the current state; read the state and ask again")
 	default:
-		g.turnNonce() // a nonce is good for one request, whatever becomes of it
+		g.turnNonce(now) // a nonce is good for one request, whatever becomes of it
 		heard.Why = g.blocked(ev.Ask, now)
 	}
 	if len(heard.Why) > 0 {
@@ -54,23 +79,21 @@ func (g *Guard) onRequest(ev *Event, now time.Duration) {
 	}
 	heard.Outcome = "accepted"
 	g.tokens++
-	g.pending = pending{ask: ev.Ask, by: ev.By, token: g.tokens, since: now}
-	g.rest = append(g.rest, Effect{Kind: DoRecord, Record: Record{Kind: RecRequest, At: now, Durable: true, Token: g.tokens, Body: heard}})
+	g.pending = pending{ask: ev.Ask, by: heard.By, token: g.tokens, since: now}
+	g.recordDurable(RecRequest, now, g.tokens, heard)
 }
 
-// askHalt carries out stop and land: always, at once, without a nonce.
+// askHalt carries out stop and land: always, at once, without a nonce, also
+// again where one is latched already.
 func (g *Guard) askHalt(ev *Event, heard *RequestHeard, now time.Duration) {
 	heard.Outcome = "effective"
 	a := ActStop
 	if ev.Ask == AskLand {
 		a = ActLand
 	}
-	g.pending = pending{}
-	c := Cause{Kind: CauseOperator, Word: CauseOperator.String(), Name: ev.By}
-	c.Text = g.sentence(&c, 0)
-	if a = g.cfg.answer(a); a > g.latch {
-		g.raise(c, a, now)
-	}
+	c := Cause{Kind: CauseOperator, Word: CauseOperator.String(), Name: heard.By}
+	c.Text = g.sentence(&c, nil)
+	g.raise(c, a, now)
 	g.record(RecRequest, now, *heard)
 }
 
@@ -85,8 +108,6 @@ func (g *Guard) onDurable(ev *Event, now time.Duration) {
 	switch {
 	case ev.Failed:
 		heard.Why = []string{"its record could not be made durable; see the trail's disk"}
-	case now-p.since > PendingFor:
-		heard.Why = []string{"its record took too long to become durable"}
 	default:
 		heard.Why = g.blocked(p.ask, now)
 	}
@@ -143,12 +164,11 @@ func (g *Guard) blocked(ask Ask, now time.Duration) (why []string) {
 func (g *Guard) blockedByCauses(ask Ask, why []string) []string {
 	for _, i := range g.active {
 		s := &g.subjects[i]
-		if s.run == 0 && !s.holding || s.answer < ActStop || s.kind >= CausePoseNone {
+		if s.run == 0 || s.answer < ActStop || s.kind >= CausePoseNone {
 			continue
 		}
 		if ask == AskStart || s.kind == CauseZone {
-			c := s.cause(s.value)
-			why = append(why, g.sentence(&c, s.zone))
+			why = append(why, g.causeOf(s, s.value).Text)
 		}
 	}
 	return why

@@ -46,10 +46,9 @@ func (g *Guard) Snapshot() Snapshot {
 	s.Latched = append(s.Latched, g.latched[:g.nLatched]...)
 	for _, i := range g.active {
 		sub := &g.subjects[i]
-		c := sub.cause(sub.value)
+		c := g.causeOf(sub, sub.value)
 		switch {
 		case sub.holding:
-			c.Text = g.sentence(&c, sub.zone)
 			s.Causes = append(s.Causes, c)
 		case sub.near:
 			c.Text = g.nearSentence(sub)

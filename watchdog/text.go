@@ -2,16 +2,17 @@ package watchdog
 
 import (
 	"fmt"
+	"math"
 
 	"pinfold/zones"
 )
 
-// sentence says in one sentence what cause c means. zone is the zone's index
-// where c is a zone.
-func (g *Guard) sentence(c *Cause, zone int) string {
+// sentence says in one sentence what cause c means. s is the subject of a zone
+// or limit; the others do without.
+func (g *Guard) sentence(c *Cause, s *subject) string {
 	switch {
 	case c.Kind == CauseZone:
-		return g.zoneSentence(c, zone)
+		return g.zoneSentence(c, s)
 	case c.Kind == CauseHeight && g.cfg.Stopping.Predict:
 		return fmt.Sprintf("would have risen to %.2f m, over the limit of %.2f m", c.Value, c.Limit)
 	case c.Kind == CauseDistance && g.cfg.Stopping.Predict:
@@ -24,13 +25,19 @@ func (g *Guard) sentence(c *Cause, zone int) string {
 	return shellSentence(c)
 }
 
-func (g *Guard) zoneSentence(c *Cause, zone int) string {
-	out := zone >= 0 && zone < g.cfg.Zones.Len() && g.cfg.Zones.Shapes()[zone].Kind == zones.KeepOut
+func (g *Guard) zoneSentence(c *Cause, s *subject) string {
+	out := s.zone >= 0 && s.zone < len(g.shapes) && g.shapes[s.zone].Kind == zones.KeepOut
+	deep := math.Max(s.breach, s.ep.Breach)
+	if s.run == 0 && !s.holding {
+		deep = 0 // its episode is an old one
+	}
 	switch {
-	case !g.cfg.Stopping.Predict && out:
-		return fmt.Sprintf("is inside keep-out %s by %.2f m", c.Name, c.Value)
-	case !g.cfg.Stopping.Predict:
-		return fmt.Sprintf("is outside %s by %.2f m", c.Name, c.Value)
+	case deep > 0 && out:
+		return fmt.Sprintf("is inside keep-out %s by %.2f m", c.Name, deep)
+	case deep > 0:
+		return fmt.Sprintf("is outside %s by %.2f m", c.Name, deep)
+	case c.Value >= Unbounded:
+		return fmt.Sprintf("nothing bounds how far it may come out of %s: its speed or place is unknown", c.Name)
 	case out:
 		return fmt.Sprintf("would have entered keep-out %s by %.2f m", c.Name, c.Value)
 	}
@@ -90,8 +97,7 @@ func quoteBy(by string) string {
 func (g *Guard) nearSentence(s *subject) string {
 	switch {
 	case s.holding:
-		c := s.cause(s.value)
-		return g.sentence(&c, s.zone)
+		return g.causeOf(s, s.value).Text
 	case s.kind == CauseZone:
 		return fmt.Sprintf("%.2f m left before a stop for %s", -s.value, s.name)
 	}
