@@ -1,12 +1,168 @@
 package config
 
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+
+	"pinfold/zones"
+)
+
 // Load reads the site file at path and the zone files it names, relative to
 // its directory. The error is a Problems; with it there is no Site.
-func Load(path string) (*Site, error) { return nil, nil }
+func Load(path string) (*Site, error) {
+	data, err := readBounded(path, MaxSiteFile)
+	if err != nil {
+		return nil, Problems{{File: path, What: "cannot be read: " + reason(err), Next: "give the path of a site file that exists and may be read"}}
+	}
+	dir := filepath.Dir(path)
+	s, err := Parse(path, data, func(name string) ([]byte, error) {
+		return readBounded(below(dir, name), zones.MaxGeoJSON)
+	})
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range []*string{&s.Broker.PasswordFile, &s.Broker.CA, &s.Broker.Cert, &s.Broker.Key} {
+		if *p != "" {
+			*p = below(dir, *p)
+		}
+	}
+	state, _, _ := strings.Cut(os.Getenv("STATE_DIRECTORY"), ":")
+	s.Trail.Dir, s.Trail.KeyFile = below(state, s.Trail.Dir), below(state, s.Trail.KeyFile)
+	return s, nil
+}
+
+// below is path as seen from dir.
+func below(dir, path string) string {
+	if filepath.IsAbs(path) {
+		return path
+	}
+	return filepath.Join(dir, path)
+}
+
+// readBounded reads a file of at most most bytes; one byte more is read of a
+// longer one, so that its length tells.
+func readBounded(path string, most int64) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, errors.New("it is not a file")
+	}
+	if info.Size() > most {
+		return nil, fmt.Errorf("it has %d bytes, more than %d", info.Size(), most)
+	}
+	return os.ReadFile(path)
+}
+
+// reason is err in plain words, without the path, which stands elsewhere.
+func reason(err error) string {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "there is no such file"
+	case errors.Is(err, fs.ErrPermission):
+		return "it may not be read"
+	}
+	return err.Error()
+}
+
+// loader is one Parse.
+type loader struct {
+	reader
+	read     func(string) ([]byte, error)
+	files    []File
+	cautions Problems
+	blind    bool // a zone file could not be read: some zones are unknown
+}
+
+// caution notes what is allowed but should be known.
+func (l *loader) caution(at *place, key, value, what, next string) {
+	l.cautions = append(l.cautions, Problem{File: l.file, Line: at.line, Key: key, Value: value, What: what, Next: next})
+}
 
 // Parse is Load on data: read gives the zone files and is asked whether the
 // password and certificate files can be read, by the name the site file uses.
 // Nothing is taken from the environment: relative paths stay as written.
 func Parse(path string, data []byte, read func(name string) ([]byte, error)) (*Site, error) {
-	return nil, nil
+	l := &loader{reader: reader{file: path, bad: map[*place]bool{}}, read: read}
+	l.files = []File{{Name: filepath.Base(path), Data: append([]byte(nil), data...)}}
+	root := l.decode(data)
+	if root == nil {
+		return nil, l.probs.err()
+	}
+	s := l.site(root)
+	if len(l.probs) > 0 {
+		return nil, l.probs.sorted(l.files, path).err()
+	}
+	s.Files, s.Hash, s.Cautions = l.files, hashFiles(l.files), l.cautions.sorted(l.files, path)
+	return s, nil
+}
+
+// decode parses the TOML; nil where that fails, which hides what else is wrong.
+func (l *loader) decode(data []byte) *table {
+	if len(data) > MaxSiteFile {
+		l.probs = Problems{{File: l.file, What: fmt.Sprintf("has %d bytes, more than %d", len(data), MaxSiteFile), Next: "move large zones into a GeoJSON file and name it in zones"}}
+		return nil
+	}
+	text := strings.TrimPrefix(string(data), "\ufeff")
+	at, deep := scanPlaces(text)
+	if deep {
+		l.probs = Problems{{File: l.file, What: fmt.Sprintf("is nested deeper than %d levels", maxDepth), Next: "a site file needs no more than six"}}
+		return nil
+	}
+	values := map[string]any{}
+	if _, err := toml.Decode(text, &values); err != nil {
+		p := Problem{File: l.file, What: "is not valid TOML: " + strings.TrimPrefix(err.Error(), "toml: "), Next: "mend this line first; what is wrong after it shows then"}
+		var pe toml.ParseError
+		if errors.As(err, &pe) {
+			p.Line, p.What = pe.Position.Line, "is not valid TOML: "+strings.TrimSuffix(pe.Message, ".")
+			p.Key = pe.LastKey
+		}
+		l.probs = Problems{p}
+		return nil
+	}
+	return &table{r: &l.reader, m: values, at: at, given: true}
+}
+
+// site reads and checks everything.
+func (l *loader) site(root *table) *Site {
+	keys := readSite(root)
+	s := &Site{Path: l.file, Name: keys.name, LocalRules: keys.localRules, Guard: keys.guard}
+	s.Broker = l.readBroker(root)
+	s.Trail = readTrail(root)
+	shapes := l.readZones(root)
+	drafts := l.readVehicles(root)
+	root.done()
+	l.checkOwners(shapes, drafts)
+	sound := l.checkShapes(shapes)
+	for _, d := range drafts {
+		l.finish(s, &keys, d, shapes, sound)
+	}
+	l.siteCautions(&keys, s, shapes)
+	return s
+}
+
+// hashFiles is the SHA-256 of all files: for each its name's length, name,
+// data's length and data, lengths as 8 bytes big-endian, so that no two lists
+// of files give the same bytes.
+func hashFiles(files []File) string {
+	h := sha256.New()
+	for _, f := range files {
+		for _, part := range [][]byte{[]byte(f.Name), f.Data} {
+			var n [8]byte
+			binary.BigEndian.PutUint64(n[:], uint64(len(part)))
+			h.Write(n[:])
+			h.Write(part)
+		}
+	}
+	return hex.EncodeToString(h.Sum(nil))
 }

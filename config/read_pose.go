@@ -1,0 +1,95 @@
+package config
+
+import (
+	"time"
+
+	"pinfold/watchdog"
+	"pinfold/watchdog/pose"
+)
+
+// Defaults of the trust in a pose (common practice, no source).
+const (
+	DefaultMaxAge       = 100 * time.Millisecond // also max_late
+	defaultFrozenAfter  = 200 * time.Millisecond
+	defaultClockStep    = 250 * time.Millisecond
+	defaultWindow       = 50 * time.Millisecond
+	defaultSettle       = 500 * time.Millisecond
+	defaultTolerance    = 0.5 // m/s, reported against derived velocity
+	defaultJumpSlack    = 0.10
+	defaultJumpMultiple = 3 // times the speed limits: what no vehicle covers
+)
+
+// readPose reads [vehicle.pose] and what stands below it. The limits must have
+// been read.
+func readPose(vehicle *table, c *watchdog.Config) *table {
+	t := vehicle.sub("pose")
+	p := &c.Pose
+	if !t.has("axes") {
+		t.missing("axes", `say which way the tracker's axes point: axes = "z-up", "y-up", "ned" or "optical"`)
+	}
+	p.Axes = pose.Axes(t.word("axes", 0, pose.ZUp.String(), pose.YUp.String(), pose.NED.String(), pose.Optical.String()))
+	p.MaxAge = t.duration("max_age", DefaultMaxAge, ms, MaxPermitValid)
+	p.MaxLate = t.duration("max_late", p.MaxAge, 0, time.Minute)
+	p.FrozenAfter = t.duration("frozen_after", defaultFrozenAfter, 0, time.Minute)
+	p.MinConfidence = t.number("min_confidence", 0, span{0, 1, ""})
+	p.MinRateHz = t.number("min_rate", 0, span{0, 2000, "Hz"})
+	p.MaxSpeed = t.number("max_speed", jumpSpeed(c), span{0, pose.MaxSpeed, "m/s"})
+	p.JumpSlack = t.number("jump_slack", defaultJumpSlack, span{0, 1000, "m"})
+	p.MaxAccel = t.number("max_acceleration", 0, span{0, pose.MaxSpeed, "m/s²"})
+	if p.MaxAccel > 0 && p.MaxSpeed == 0 {
+		t.report("max_acceleration", "needs max_speed beside it", "give max_speed, the speed the vehicle cannot exceed")
+	}
+	p.MaxClockStep = t.duration("max_clock_step", defaultClockStep, 0, time.Minute)
+	p.VelocityWindow = t.duration("velocity_window", defaultWindow, 0, time.Second)
+	p.VelocityTolerance = t.number("velocity_tolerance", defaultTolerance, span{0, pose.MaxSpeed, "m/s"})
+	p.RestartRadius = t.number("restart_radius", 0, span{0, 1000, "m"})
+	p.Settle = t.duration("settle", defaultSettle, 0, time.Minute)
+	p.Mount = readMount(t)
+	p.Align = readAlign(t)
+	c.Stopping.PositionErr += p.Align.Residual
+	c.Fields = readFields(t)
+	t.done()
+	return t
+}
+
+// jumpSpeed is the speed, m/s, above which a step is a jump where the file
+// does not say: 0, which is off, without a speed limit.
+func jumpSpeed(c *watchdog.Config) float64 {
+	speed, climb, descent := c.Limits[watchdog.LimitSpeed], c.Limits[watchdog.LimitClimb], c.Limits[watchdog.LimitDescent]
+	if !speed.On {
+		return 0
+	}
+	return defaultJumpMultiple * (speed.Max + max(climb.Max, descent.Max))
+}
+
+// angles is the range of an angle.
+func angles() span { return span{-360, 360, "deg"} }
+
+func readMount(t *table) pose.Mount {
+	s := t.sub("mount")
+	off, _ := s.numbers("offset", 3, span{-100, 100, "m"})
+	m := pose.Mount{Offset: pose.Vec{X: off[0], Y: off[1], Z: off[2]}}
+	roll, pitch, yaw := s.number("roll", 0, angles()), s.number("pitch", 0, angles()), s.number("yaw", 0, angles())
+	if roll != 0 || pitch != 0 || yaw != 0 {
+		m.Rotation = pose.FromEuler(roll*degree, pitch*degree, yaw*degree)
+	}
+	s.done()
+	return m
+}
+
+func readAlign(t *table) pose.Alignment {
+	s := t.sub("align")
+	at := pose.Vec{X: s.number("x", 0, span{-1e5, 1e5, "m"}), Y: s.number("y", 0, span{-1e5, 1e5, "m"}), Z: s.number("z", 0, span{-1e5, 1e5, "m"})}
+	yaw := s.number("yaw", 0, angles())
+	residual := s.number("residual", 0, span{0, 10, "m"})
+	if s.given && !s.has("residual") {
+		s.missing("residual", "give how far the tie may be off in metres, as align printed it; it widens every judgement")
+	}
+	a := pose.YawAlignment(yaw*degree, at, residual)
+	a.Tracker = s.text("tracker", "", pose.MaxTrackerID)
+	s.done()
+	if !s.given {
+		return pose.Alignment{}
+	}
+	return a
+}

@@ -1,0 +1,198 @@
+package config
+
+import (
+	"fmt"
+	"math"
+
+	"pinfold/watchdog"
+	"pinfold/zones"
+)
+
+// pen is one vehicle's zones, made ready for asking what is left of them.
+type pen struct {
+	cfg *watchdog.Config
+	set *zones.Set // bottomless where the floor bounds the reach
+}
+
+func newPen(c *watchdog.Config) (*pen, error) {
+	shapes := c.Zones.Shapes()
+	if c.HasGround {
+		shapes = bottomless(shapes)
+	}
+	set, err := zones.New(shapes)
+	if err != nil {
+		return nil, err
+	}
+	return &pen{cfg: c, set: set}, nil
+}
+
+// motion is how the vehicle moves when the stop is called, m/s each.
+type motion struct{ speed, climb, descent float64 }
+
+// need is the room a vehicle needs round its centre, m.
+type need struct {
+	side, below, above float64
+	up                 float64 // m, how far the centre can rise, margins included
+}
+
+// body is what the body alone needs.
+func (p *pen) body() need {
+	half := p.cfg.Height / 2
+	return need{side: p.cfg.Radius, below: half, above: half}
+}
+
+// until is what the vehicle needs until rest, by the formulas of
+// watchdog.Reach, heading anywhere.
+func (p *pen) until(m motion) need {
+	s := &p.cfg.Stopping
+	pad := s.Margin + s.PositionErr
+	n := p.body()
+	n.side, n.below, n.above, n.up = n.side+pad, n.below+pad, n.above+pad, pad
+	if !s.Predict {
+		return n
+	}
+	t := p.reaction()
+	a, _ := watchdog.OnSlope(s.Deceleration, s.Slope)
+	n.side += watchdog.StoppingDistance(m.speed, t, a) + p.spread(m.speed, t, a)
+	if p.cfg.Kind != watchdog.Multirotor {
+		return n
+	}
+	rise := watchdog.StoppingDistance(m.climb, t, s.Vertical) + p.spread(m.climb, t, s.Vertical)
+	n.below += watchdog.StoppingDistance(m.descent, t, s.Vertical) + p.spread(m.descent, t, s.Vertical)
+	n.above, n.up = n.above+rise, n.up+rise
+	return n
+}
+
+// reaction is the time, s, until braking begins: half of max_age stands for
+// the pose's age, half the velocity window for the velocity's lag.
+func (p *pen) reaction() float64 {
+	c := p.cfg
+	return (c.Pose.MaxAge/2 + c.Pose.VelocityWindow/2 + c.Stopping.Reaction).Seconds()
+}
+
+// spread is how far, m, errors of the velocity and what is gained during the
+// reaction carry the vehicle past its nominal stop.
+func (p *pen) spread(v, t, a float64) float64 {
+	s := &p.cfg.Stopping
+	gain := s.Acceleration * t
+	faster := watchdog.StoppingDistance(v+s.VelocityErr+gain, 0, a) - watchdog.StoppingDistance(v, 0, a)
+	return s.VelocityErr*t + 0.5*gain*t + faster
+}
+
+// limits is the motion at the limits; one that is off counts as 0.
+func (p *pen) limits() motion {
+	l := &p.cfg.Limits
+	m := motion{speed: l[watchdog.LimitSpeed].Max}
+	if p.cfg.Kind == watchdog.Multirotor {
+		m.climb, m.descent = l[watchdog.LimitClimb].Max, l[watchdog.LimitDescent].Max
+	}
+	return m
+}
+
+// space is what is left of the pen for a need.
+func (p *pen) space(n need) Space {
+	sp := Space{Inset: n.side}
+	if !(n.side < zones.MaxQuery && n.below < zones.MaxQuery && n.above < zones.MaxQuery) {
+		return sp
+	}
+	sp.fill(p.set, n)
+	if p.cfg.HasGround {
+		sp.Floor = math.Max(sp.Floor, p.cfg.Ground+p.cfg.Height/2)
+	}
+	if h := p.cfg.Limits[watchdog.LimitHeight]; h.On {
+		sp.Top = math.Min(sp.Top, h.Max-n.up)
+	}
+	return sp
+}
+
+// room is the pen at rest and at the limits.
+func (p *pen) room() Room {
+	c, m := p.cfg, p.limits()
+	r := Room{Vehicle: c.Vehicle, Predict: c.Stopping.Predict, Speed: m.speed, Climb: m.climb, Descent: m.descent}
+	r.AtRest = p.space(p.until(motion{}))
+	if r.Moving, r.Fastest = r.AtRest, m.speed; !r.Predict {
+		return r
+	}
+	a, _ := watchdog.OnSlope(c.Stopping.Deceleration, c.Stopping.Slope)
+	r.Reaction = p.reaction()
+	r.Stopping = watchdog.StoppingDistance(m.speed, r.Reaction, a)
+	r.Unguarded = watchdog.StoppingDistance(m.speed, (c.Timing.PermitValid + c.Stopping.Reaction).Seconds(), a)
+	if r.Moving = p.space(p.until(m)); r.Moving.Empty() {
+		r.Fastest = p.fastest(m)
+	}
+	return r
+}
+
+// fastest is the highest speed, m/s, below m's at which something is left,
+// found by halving, to 0.01 m/s and rounded down.
+func (p *pen) fastest(m motion) float64 {
+	lo, hi := 0.0, m.speed
+	for hi-lo > 0.005 {
+		m.speed = (lo + hi) / 2
+		if p.space(p.until(m)).Empty() {
+			hi = m.speed
+		} else {
+			lo = m.speed
+		}
+	}
+	return math.Floor(lo*100) / 100
+}
+
+// measure reports what the pen leaves of vehicle d and gives its Room.
+func (l *loader) measure(d *draft, own []*declared) Room {
+	p, err := newPen(&d.cfg)
+	if err != nil {
+		l.add(d.table.at, "zone", "", err.Error(), "mend the zones")
+		return Room{}
+	}
+	t, r := d.table, p.room()
+	b := p.body()
+	switch {
+	case p.space(need{}).Empty():
+		l.swallowed(d, own)
+	case p.space(b).Empty():
+		t.report("radius", fmt.Sprintf("does not fit: the pen of %q has no place for a body %s m wide and %s m high", d.name, num(2*b.side), num(2*b.above)), "enlarge the pen, or mend radius and height")
+	case r.AtRest.Empty():
+		n := p.until(motion{})
+		l.add(d.stopping.at, d.stopping.path, "", fmt.Sprintf("leaves %q nowhere to stand: at rest it needs %s m to every wall, %s m above its centre and %s m below", d.name, num(n.side), num(n.above), num(n.below)), "enlarge the pen, or measure better and lower margin, position_error or velocity_error")
+	case r.Predict && r.Moving.Empty():
+		n := p.until(p.limits())
+		next := "enlarge the pen, or declare a shorter stop that has been measured"
+		if r.Fastest > 0 {
+			next = fmt.Sprintf("lower the limit to %s m/s, ", num(r.Fastest)) + next
+		} else if r.Climb > 0 || r.Descent > 0 {
+			next = "lower the limits of climb and descent, " + next
+		}
+		d.limits.report("speed", fmt.Sprintf("is too fast: at %s m/s the pen of %q has no usable volume; heading anywhere it needs %s m to every wall, %s m above its centre and %s m below", num(r.Speed), d.name, num(n.side), num(n.above), num(n.below)), next)
+	case r.Moving.Pieces > r.AtRest.Pieces && r.Predict:
+		d.limits.caution(l, "speed", fmt.Sprintf("leaves the pen of %q in %d pieces: at this speed it cannot come from one to the other", d.name, r.Moving.Pieces), "drive slower there, or widen the passage")
+	}
+	return r
+}
+
+// swallowed reports a pen of which the keep-outs leave nothing, at the first
+// keep-out that does so alone, or at the vehicle.
+func (l *loader) swallowed(d *draft, own []*declared) {
+	const what, next = "swallows the whole pen of %q: nothing is left to be in", "make it smaller, or enlarge the keep-in zone"
+	for i, o := range own {
+		if o.shape.Kind != zones.KeepOut {
+			continue
+		}
+		var some []zones.Shape
+		for j, s := range d.cfg.Zones.Shapes() {
+			if s.Kind == zones.KeepIn || j == i {
+				some = append(some, s)
+			}
+		}
+		c := d.cfg
+		set, err := zones.New(some)
+		if c.Zones = set; err != nil {
+			continue
+		}
+		if p, err := newPen(&c); err == nil && p.space(need{}).Empty() {
+			l.probs = append(l.probs, Problem{File: o.file, Line: o.line, Key: "zone", Value: show(o.shape.Name), What: fmt.Sprintf(what, d.name), Next: next})
+			return
+		}
+	}
+	l.add(d.table.at, "vehicle", show(d.name), "has a pen of which nothing is left: the keep-out zones together swallow it, or the height limit lies below it", "make the keep-out zones smaller, or enlarge the keep-in zone")
+}
