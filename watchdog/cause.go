@@ -163,6 +163,9 @@ type subject struct {
 	ep        Episode
 }
 
+// cut is a zone's name as it stands in causes.
+func cut(z *zones.Shape) string { return clip(z.Name, MaxName) }
+
 func (s *subject) idle() bool { return s.run == 0 && !s.holding && !s.near }
 
 func (s *subject) violates(v float64) bool {
@@ -176,13 +179,15 @@ func (s *subject) violates(v float64) bool {
 // zone's index to its subject; keep-in zones share the pen's.
 func newSubjects(c *Config) (all []subject, zoneSubject []int) {
 	all = append(all, subject{kind: CauseZone, pen: true, zone: -1, name: "pen"})
-	for i, z := range c.Zones.Shapes() {
+	shapes := c.Zones.Shapes()
+	for i := range shapes {
+		z := &shapes[i]
 		if z.Kind != zones.KeepOut {
 			zoneSubject = append(zoneSubject, 0)
 			continue
 		}
 		zoneSubject = append(zoneSubject, len(all))
-		all = append(all, subject{kind: CauseZone, zone: i, name: z.Name})
+		all = append(all, subject{kind: CauseZone, zone: i, name: cut(z)})
 	}
 	for i := range all {
 		all[i].unit, all[i].answer, all[i].atLimit = "m", ActStop, true

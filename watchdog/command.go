@@ -24,7 +24,7 @@ func (o *outCommand) due() (time.Duration, bool) {
 // replaces is not repeated any more.
 func (g *Guard) sendCommand(c Cause, now time.Duration) {
 	g.tokens++
-	id := fmt.Sprintf("%s-%s-%d", g.cfg.Session, g.cfg.Vehicle, g.tokens)
+	id := fmt.Sprintf("%s-%d", g.cfg.Session, g.tokens)
 	waits := now
 	if _, owed := g.cmd.due(); owed {
 		waits = g.cmd.waits

@@ -195,6 +195,9 @@ func (c *Config) Validate() error {
 	if c.Vehicle == "" || c.Guard == "" || c.Session == "" {
 		return fmt.Errorf("watchdog: guard, session and vehicle each need a name")
 	}
+	if len(c.Vehicle) > MaxName || len(c.Guard) > MaxName || len(c.Session) > MaxSession {
+		return fmt.Errorf("watchdog: vehicle %q: names of vehicle and guard have at most %d bytes, the session %d", c.Vehicle, MaxName, MaxSession)
+	}
 	if c.Kind != Rover && c.Kind != Multirotor {
 		return fmt.Errorf("watchdog: vehicle %q: kind %d is neither rover nor multirotor", c.Vehicle, c.Kind)
 	}

@@ -55,16 +55,21 @@ func ParseAsk(word string) (a Ask, ok bool) {
 	return 0, false
 }
 
-// MaxText bounds every text of an event that is kept, in bytes; what is longer
-// is cut.
-const MaxText = 200
+// Bounds of texts, in bytes. What is longer is cut where it comes from outside
+// and refused where it comes from the config: a receiver refuses a command with
+// a longer name or id.
+const (
+	MaxName    = 64  // names of vehicles, guards, operators; and of anything in a command or cause
+	MaxSession = 40  // so that a command's id, session and number, is within MaxName
+	MaxText    = 200 // what a message or the shell says went wrong
+)
 
-// clip cuts s to MaxText bytes, at the start of a UTF-8 character.
-func clip(s string) string {
-	if len(s) <= MaxText {
+// clip cuts s to most bytes, at the start of a UTF-8 character.
+func clip(s string, most int) string {
+	if len(s) <= most {
 		return s
 	}
-	n := MaxText
+	n := most
 	for n > 0 && s[n]&0xC0 == 0x80 {
 		n--
 	}

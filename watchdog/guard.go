@@ -285,7 +285,7 @@ const MaxBadKinds = 16
 
 func (g *Guard) onBad(what string, now time.Duration) {
 	g.counts.Bad++
-	what = clip(what)
+	what = clip(what, MaxText)
 	for _, b := range g.bad {
 		if b == what {
 			return
@@ -300,7 +300,7 @@ func (g *Guard) onBad(what string, now time.Duration) {
 
 // onClose ends the session: stop first, then the open episodes and the counts.
 func (g *Guard) onClose(why string, now time.Duration) {
-	c := Cause{Kind: CauseClosing, Word: CauseClosing.String(), Name: clip(why)}
+	c := Cause{Kind: CauseClosing, Word: CauseClosing.String(), Name: clip(why, MaxName)}
 	c.Text = g.sentence(&c, nil)
 	g.voidPending("the session was closed before it took effect", now)
 	if g.started || g.latch != ActNone {

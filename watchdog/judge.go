@@ -157,7 +157,7 @@ func (g *Guard) judgeHit(h *zones.Hit, now time.Duration) {
 	i := g.subjectOf(h)
 	s := &g.subjects[i]
 	if i == 0 && s.run == 0 && h.Zone >= 0 && h.Zone < len(g.shapes) {
-		s.zone, s.name = h.Zone, g.shapes[h.Zone].Name
+		s.zone, s.name = h.Zone, cut(&g.shapes[h.Zone])
 	}
 	s.breach = 0
 	if v := -h.Clearance; s.violates(v) {

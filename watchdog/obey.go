@@ -103,7 +103,7 @@ func (g *Guard) endStop(now time.Duration) {
 		d.Distance = math.Hypot(body.From.X-r.from.X, body.From.Y-r.from.Y)
 	}
 	if edge.Zone >= 0 && edge.Zone < len(g.shapes) {
-		d.EdgeZone = g.shapes[edge.Zone].Name
+		d.EdgeZone = cut(&g.shapes[edge.Zone])
 	}
 	r.active = false
 	g.record(RecStopped, now, d)

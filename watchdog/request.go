@@ -57,7 +57,7 @@ func (g *Guard) voidPending(why string, now time.Duration) {
 }
 
 func (g *Guard) onRequest(ev *Event, now time.Duration) {
-	heard := RequestHeard{Ask: ev.Ask.String(), By: clip(ev.By)}
+	heard := RequestHeard{Ask: ev.Ask.String(), By: clip(ev.By, MaxName)}
 	switch {
 	case ev.Ask == AskStop || ev.Ask == AskLand:
 		g.askHalt(ev, &heard, now)

@@ -98,7 +98,7 @@ func (s *subject) inherit(o *subject) {
 
 func (g *Guard) zoneNamed(name string) int {
 	for i := range g.shapes {
-		if g.shapes[i].Name == name {
+		if cut(&g.shapes[i]) == name {
 			return i
 		}
 	}
