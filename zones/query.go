@@ -67,7 +67,7 @@ func (q *query) direct() {
 
 // wall is how near one piece of wall comes to the swept disc, before the
 // radius at the start is taken off: min over the way of distance - growth. It
-// is the exact minimum for walls that the centre line does not cross; for
+// is the exact minimum for walls that the centre line does not meet; for
 // walls that it crosses it is -g, and cut is true. at is where on the way, m.
 func (q *query) wall(s *seg) (m, at float64, cut bool) {
 	bx, by := s.ax+s.dx, s.ay+s.dy
@@ -81,7 +81,7 @@ func (q *query) wall(s *seg) (m, at float64, cut bool) {
 	if v, l := q.post(bx, by); v < m {
 		m, at = v, l
 	}
-	if m > -q.g && q.crosses(s, bx, by) {
+	if q.crosses(s, bx, by) {
 		m, cut = -q.g, true
 	}
 	return m, at, cut
@@ -103,12 +103,12 @@ func (q *query) post(x, y float64) (m, at float64) {
 	return math.Sqrt(dx*dx+dy*dy) - u*q.slope, u
 }
 
-// crosses tells whether the centre line and the piece properly cross. Where
-// they only touch, the distance is within rounding of nothing anyway.
+// crosses tells, exactly, whether the centre line and the piece meet; in line
+// with each other they may be said to meet when only their boxes do.
 func (q *query) crosses(s *seg, bx, by float64) bool {
 	if math.Min(s.ay, by) > q.hiy || math.Max(s.ay, by) < q.loy || s.ax > q.hix || bx < q.lox {
 		return false
 	}
-	return orient(q.x0, q.y0, q.x1, q.y1, s.ax, s.ay)*orient(q.x0, q.y0, q.x1, q.y1, bx, by) < 0 &&
-		orient(s.ax, s.ay, bx, by, q.x0, q.y0)*orient(s.ax, s.ay, bx, by, q.x1, q.y1) < 0
+	return orient(q.x0, q.y0, q.x1, q.y1, s.ax, s.ay)*orient(q.x0, q.y0, q.x1, q.y1, bx, by) <= 0 &&
+		orient(s.ax, s.ay, bx, by, q.x0, q.y0)*orient(s.ax, s.ay, bx, by, q.x1, q.y1) <= 0
 }

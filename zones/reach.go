@@ -107,4 +107,3 @@ func (b *best) try(q *query, s *seg, i int32) {
 		b.m, b.at, b.wall = m, at, i
 	}
 }
-

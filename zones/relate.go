@@ -1,10 +1,6 @@
 package zones
 
-import (
-	"fmt"
-	"math"
-	"slices"
-)
+import "fmt"
 
 // relate checks the edges of one shape against each other.
 type relate struct {
@@ -15,13 +11,6 @@ type relate struct {
 	touches []touch
 	crossed bool // some rings cross or overlap: who is inside whom is moot
 	said    int
-}
-
-// edge is corner i of a ring to the corner after it.
-type edge struct {
-	a, b XY
-	ring int32
-	i    int32
 }
 
 // touch is a point that two rings share without crossing.
@@ -46,51 +35,11 @@ func (r *relate) check() {
 			r.edges = append(r.edges, edge{at[i], at[(i+1)%len(at)], int32(k), int32(i)})
 		}
 	}
-	r.pairs()
+	pairs(r.edges, r.pair)
 	if sound && !r.crossed {
 		r.nest()
 		r.parts()
 	}
-}
-
-// pairs looks at every two edges whose boxes meet, swept along x.
-func (r *relate) pairs() {
-	byX := slices.Clone(r.edges)
-	slices.SortFunc(byX, func(e, f edge) int {
-		if c := cmpFloat(math.Min(e.a.X, e.b.X), math.Min(f.a.X, f.b.X)); c != 0 {
-			return c
-		}
-		if e.ring != f.ring {
-			return int(e.ring - f.ring)
-		}
-		return int(e.i - f.i)
-	})
-	var open []edge
-	for _, e := range byX {
-		left := math.Min(e.a.X, e.b.X)
-		k := 0
-		for _, f := range open {
-			if math.Max(f.a.X, f.b.X) < left {
-				continue
-			}
-			open[k] = f
-			k++
-			if math.Max(f.a.Y, f.b.Y) >= math.Min(e.a.Y, e.b.Y) && math.Min(f.a.Y, f.b.Y) <= math.Max(e.a.Y, e.b.Y) {
-				r.pair(e, f)
-			}
-		}
-		open = append(open[:k], e)
-	}
-}
-
-func cmpFloat(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 func (r *relate) pair(e, f edge) {
