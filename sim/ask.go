@@ -145,3 +145,21 @@ func (o *Operator) Insist(ctx context.Context, vehicle, ask string) error {
 		}
 	}
 }
+
+// Release resets a vehicle where a stop or land is latched, and starts it. It
+// waits for what blocks to pass, until ctx ends.
+func (o *Operator) Release(ctx context.Context, vehicle string) error {
+	s, err := o.Wait(ctx, vehicle, func(wire.State) bool { return true })
+	if err != nil {
+		return err
+	}
+	if halted(s) {
+		if err := o.Insist(ctx, vehicle, AskReset); err != nil {
+			return err
+		}
+	}
+	return o.Insist(ctx, vehicle, AskStart)
+}
+
+// halted says whether the watchdog has a stop or land in force.
+func halted(s wire.State) bool { return s.Level == "stop" || s.Level == "land" }

@@ -36,19 +36,18 @@ func (p *player) say(format string, args ...any) { p.story.say(p.name, format, a
 // about is x give or take by, drawn from the seed.
 func (p *player) about(x, by float64) float64 { return x + (2*p.rng.Float64()-1)*by }
 
-// go to the points in a straight line each, at speed and acceleration.
+// head sends the vehicle to the points in a straight line each, at speed (m/s)
+// and acceleration (m/s²).
 func (p *player) head(speed, accel float64, points ...Vec) {
-	c := Course{Points: points, Speed: speed, Accel: accel}
-	if p.flies {
-		p.node.SetPilot(NewFlight(c))
-		return
-	}
-	p.node.SetPilot(NewDriving(c))
+	p.follow(Course{Points: points, Speed: speed, Accel: accel})
 }
 
 // wander goes round the points until told otherwise.
 func (p *player) wander(speed, accel float64, points ...Vec) {
-	c := Course{Points: points, Speed: speed, Accel: accel, Loop: true}
+	p.follow(Course{Points: points, Speed: speed, Accel: accel, Loop: true})
+}
+
+func (p *player) follow(c Course) {
 	if p.flies {
 		p.node.SetPilot(NewFlight(c))
 		return
@@ -62,17 +61,10 @@ func (p *player) start(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, actMost)
 	defer cancel()
 	p.node.SetPilot(Rest{})
-	s, err := p.story.operator.Wait(ctx, p.name, func(wire.State) bool { return true })
-	if err != nil {
-		return err
+	if s, ok := p.story.operator.State(p.name); ok && halted(s) {
+		defer p.say("is reset by the operator and started again")
 	}
-	if halted(s) {
-		if err := p.story.operator.Insist(ctx, p.name, AskReset); err != nil {
-			return err
-		}
-		p.say("is reset by the operator, who then starts it again")
-	}
-	return p.story.operator.Insist(ctx, p.name, AskStart)
+	return p.story.operator.Release(ctx, p.name)
 }
 
 // arrive waits until the vehicle is near a point and slow. It returns
@@ -135,8 +127,11 @@ func (p *player) rest(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if h := p.node.Halts(); len(h) > 0 && h[len(h)-1].Rested() {
+	if h := p.node.Halts(); len(h) > 0 {
 		last := h[len(h)-1]
+		if !last.Rested() || last.Distance < 0.02 {
+			return nil
+		}
 		p.say("is at rest %.2f s after its permit went, having covered %.2f m, with %.2f m to spare",
 			(last.RestAt - last.PermitAt).Seconds(), last.Distance, last.Room)
 	}
@@ -182,16 +177,16 @@ func showing(s wire.State) string {
 		} else {
 			out += ", "
 		}
-		out += strings.TrimSpace(c.Cause + " " + c.Name)
+		out += c.Cause
+		if c.Name != c.Cause && c.Name != "" {
+			out += " " + c.Name
+		}
 	}
 	if out == "" {
 		return "no state"
 	}
 	return out
 }
-
-// halted says whether the watchdog has a stop or land in force.
-func halted(s wire.State) bool { return s.Level == "stop" || s.Level == "land" }
 
 // expect waits for the state to show w, notes the act and says so. A stop for
 // another reason ends the wait: what is latched stays latched.
