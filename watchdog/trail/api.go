@@ -34,8 +34,9 @@ type Options struct {
 	// writer's goroutine. It must not block and must not call Close.
 	OnStatus func(Status)
 
-	Now func() time.Duration // the session's clock; nil is time since Create
-	FS  FS                   // the file calls; nil is the operating system's
+	Now  func() time.Duration // the session's clock; nil is time since Create
+	Wall func() time.Time     // the wall clock, for annotations; nil is time.Now
+	FS   FS                   // the file calls; nil is the operating system's
 
 	StallAfter    time.Duration // 0 is the constant StallAfter
 	DurableWithin time.Duration // 0 is the constant DurableWithin

@@ -8,6 +8,7 @@ const (
 	MaxBody    = 32 << 10  // bytes of a line's body as JSON; a longer one is cut, with its hash
 	MaxLine    = 64 << 10  // bytes of one line of events.jsonl, newline not counted
 	MaxName    = 64        // bytes of a vehicle, a kind, a session, a guard or a site
+	MaxTopic   = 256       // bytes of a topic
 	MaxFile    = 16 << 20  // bytes of one file copied into the session
 	MaxFiles   = 64        // files copied into the session
 	MaxNames   = 256       // vehicles, and topics

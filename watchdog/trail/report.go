@@ -1,0 +1,40 @@
+package trail
+
+import (
+	"errors"
+	"fmt"
+	"time"
+)
+
+// Err is the report's problems as one error, nil where there are none.
+func (r *Report) Err() error {
+	if r.OK() {
+		return nil
+	}
+	errs := make([]error, 0, len(r.Problems)+1)
+	for _, p := range r.Problems {
+		errs = append(errs, errors.New(p.String()))
+	}
+	if more := r.Count - len(r.Problems); more > 0 {
+		errs = append(errs, fmt.Errorf("and %d more", more))
+	}
+	if r.Lines == 0 {
+		errs = append(errs, errors.New("no line could be read"))
+	}
+	return errors.Join(errs...)
+}
+
+// String says where, what and since when.
+func (p Problem) String() string {
+	where := p.File
+	if p.Frame >= 0 {
+		where += fmt.Sprintf(" frame %d", p.Frame)
+	}
+	if p.Line > 0 {
+		where += fmt.Sprintf(" line %d", p.Line)
+	}
+	if !p.Wall.IsZero() {
+		return fmt.Sprintf("%s: %s (in doubt since %v, %s)", where, p.What, p.Since, p.Wall.Format(time.RFC3339))
+	}
+	return fmt.Sprintf("%s: %s", where, p.What)
+}
