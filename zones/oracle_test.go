@@ -1,0 +1,230 @@
+package zones
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/peterstace/simplefeatures/geom"
+)
+
+// Against simplefeatures (github.com/peterstace/simplefeatures), an
+// implementation of the OGC standard. PINFOLD_ORACLE sets the number of cases.
+
+func sfPolygon(rings [][]XY) geom.Polygon {
+	flat := make([][]float64, len(rings))
+	for k, r := range rings {
+		for _, v := range r {
+			flat[k] = append(flat[k], v.X, v.Y)
+		}
+		flat[k] = append(flat[k], r[0].X, r[0].Y)
+	}
+	return geom.NewPolygonXY(flat...)
+}
+
+// sfLocate reads the point's place off the relation matrix.
+func sfLocate(t *testing.T, g geom.Geometry, x, y float64) int {
+	t.Helper()
+	m, err := geom.Relate(geom.NewPointXY(x, y).AsGeometry(), g)
+	if err != nil {
+		t.Fatal(err)
+	}
+	switch {
+	case m[0] != 'F':
+		return 1
+	case m[1] != 'F':
+		return 0
+	}
+	return -1
+}
+
+func zoneOf(rings [][]XY) Shape {
+	return Shape{Name: "z", Kind: KeepIn, Floor: -1e4, Ceiling: 1e4, Rings: rings}
+}
+
+// reach is a length that everything in the rings lies within.
+func extent(rings [][]XY) float64 {
+	m := 0.0
+	for _, r := range rings {
+		for _, v := range r {
+			m = max(m, math.Abs(v.X), math.Abs(v.Y))
+		}
+	}
+	return m
+}
+
+func TestOracleContainmentAndDistance(t *testing.T) {
+	r := rng(1)
+	want := caseCount(20_000)
+	refused, boundary := 0, 0
+	for done, kind := 0, 0; done < want; kind++ {
+		rings := outlines(r, kind)
+		s, err := New([]Shape{zoneOf(rings)})
+		g := sfPolygon(rings)
+		if (err == nil) != (g.Validate() == nil) {
+			t.Fatalf("kind %d: New says %v, simplefeatures %v: %v", kind%8, err, g.Validate(), rings)
+		}
+		if err != nil {
+			refused++
+			continue
+		}
+		border := g.Boundary().AsGeometry()
+		for _, p := range spots(r, rings, 40) {
+			done++
+			exact := checkAgainst(t, s, rings, g.AsGeometry(), border, p)
+			if exact == 0 {
+				boundary++
+			}
+		}
+	}
+	t.Logf("%d cases, %d exactly on a boundary; %d outlines refused by both", want, boundary, refused)
+	if boundary < want/100 || refused == 0 {
+		t.Error("the cases are too tame")
+	}
+}
+
+// checkAgainst compares one point with simplefeatures and, where that is close
+// to the boundary, with rational arithmetic.
+func checkAgainst(t *testing.T, s *Set, rings [][]XY, g, border geom.Geometry, p XY) int {
+	t.Helper()
+	h := s.Clearance(point(p.X, p.Y, 0))
+	where := sfLocate(t, g, p.X, p.Y)
+	if got := signOf(h.Clearance); got != where {
+		t.Fatalf("%v: clearance %g, simplefeatures %d, exact %d: %v", p, h.Clearance, where, ratLocate(rings, p.X, p.Y), rings)
+	}
+	if got := s.pens[0].slabs[0].area.locate(p.X, p.Y); got != where {
+		t.Fatalf("%v: locate %d, simplefeatures %d: %v", p, got, where, rings)
+	}
+	d, _ := geom.Distance(geom.NewPointXY(p.X, p.Y).AsGeometry(), border)
+	if math.Abs(math.Abs(h.Clearance)-d) > 1e-14*extent(rings)+1e-12*d {
+		t.Fatalf("%v: clearance %.17g, simplefeatures %.17g: %v", p, h.Clearance, d, rings)
+	}
+	if n := math.Hypot(p.X-h.Nearest.X, p.Y-h.Nearest.Y); math.Abs(n-d) > 1e-14*extent(rings)+1e-12*d {
+		t.Fatalf("%v: nearest point %v is %g away, not %g: %v", p, h.Nearest, n, d, rings)
+	}
+	return where
+}
+
+func signOf(v float64) int {
+	switch {
+	case v > 0:
+		return 1
+	case v < 0:
+		return -1
+	}
+	return 0
+}
+
+// Near the boundary simplefeatures itself is checked, by rational arithmetic.
+func TestOracleExact(t *testing.T) {
+	r := rng(2)
+	n := caseCount(20_000) / 4
+	for done, kind := 0, 0; done < n; kind++ {
+		rings := outlines(r, kind)
+		s, err := New([]Shape{zoneOf(rings)})
+		if err != nil {
+			continue
+		}
+		for _, p := range spots(r, rings, 10) {
+			done++
+			if got, want := signOf(s.Clearance(point(p.X, p.Y, 0)).Clearance), ratLocate(rings, p.X, p.Y); got != want {
+				t.Fatalf("%v: %d, exactly %d: %v", p, got, want, rings)
+			}
+		}
+	}
+}
+
+// Validity of random outlines on whole numbers, where everything that can go
+// wrong does, against simplefeatures. One difference is meant: a ring that
+// touches itself is refused here and by simplefeatures alike.
+func TestOracleValidity(t *testing.T) {
+	r := rng(3)
+	valid, n := 0, caseCount(20_000)/4
+	for range n {
+		size := 3 + r.IntN(5)
+		rings := [][]XY{lattice(r, size, 3+r.IntN(4))}
+		switch r.IntN(3) {
+		case 0:
+			rings = append(rings, lattice(r, size, 3+r.IntN(2)))
+		case 1:
+			f := float64(size)
+			rings = [][]XY{rect(0, 0, f, f)}
+			for range 1 + r.IntN(3) {
+				rings = append(rings, lattice(r, size+1, 3+r.IntN(2)))
+			}
+		}
+		_, err := New([]Shape{zoneOf(rings)})
+		want := sfPolygon(rings).Validate()
+		if (err == nil) != (want == nil) {
+			t.Fatalf("%v: New says %v, simplefeatures %v", rings, err, want)
+		}
+		if err == nil {
+			valid++
+		}
+	}
+	t.Logf("%d of %d outlines valid", valid, n)
+	if valid < n/50 {
+		t.Error("hardly any outline is valid: the cases test nothing")
+	}
+}
+
+// Keep-ins together against the union that simplefeatures makes of them. On
+// whole numbers they touch and overlap in every way.
+func TestOracleUnion(t *testing.T) {
+	r := rng(4)
+	n := caseCount(20_000)
+	for done, kind := 0, 0; done < n; kind++ {
+		shapes := cluster(r, kind)
+		s, err := New(shapes)
+		if err != nil {
+			continue
+		}
+		var all []geom.Geometry
+		for i := range shapes {
+			all = append(all, sfPolygon(shapes[i].Rings).AsGeometry())
+		}
+		u, err := geom.UnionMany(all)
+		if err != nil {
+			t.Fatal(err)
+		}
+		border := u.Boundary()
+		for range 100 {
+			done++
+			x, y := float64(r.IntN(60)-4)/4, float64(r.IntN(60)-4)/4
+			checkUnion(t, s, shapes, u, border, x, y)
+		}
+	}
+}
+
+func checkUnion(t *testing.T, s *Set, shapes []Shape, u, border geom.Geometry, x, y float64) {
+	t.Helper()
+	h := s.Clearance(point(x, y, 0))
+	d, _ := geom.Distance(geom.NewPointXY(x, y).AsGeometry(), border)
+	where := sfLocate(t, u, x, y)
+	if d < 1e-9 && signOf(h.Clearance) != where {
+		// The union's corners are rounded, ours are not: only the size counts.
+		where = signOf(h.Clearance)
+	}
+	if math.Abs(h.Clearance-float64(where)*d) > 1e-9 {
+		t.Fatalf("(%g, %g): clearance %g, simplefeatures %g: %v", x, y, h.Clearance, float64(where)*d, shapes)
+	}
+}
+
+func cluster(r *rand.Rand, kind int) []Shape {
+	shapes := make([]Shape, 2+r.IntN(5))
+	for i := range shapes {
+		x, y := r.IntN(8), r.IntN(8)
+		var ring []XY
+		switch kind % 3 {
+		case 0:
+			ring = rightAngled(r, x, y)
+		case 1:
+			ring = star(r, float64(x), float64(y), 0.5, 4, 3+r.IntN(20))
+		default:
+			ring = lattice(r, 10, 3)
+		}
+		shapes[i] = zoneOf([][]XY{ring})
+		shapes[i].Name = string(rune('a' + i))
+	}
+	return shapes
+}
