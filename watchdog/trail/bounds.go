@@ -29,6 +29,7 @@ const (
 	DurableWithin = 2 * time.Second        // a durable record is answered within this
 	retryEvery    = 250 * time.Millisecond // after a failed write
 	tidyEvery     = 10 * time.Second       // between looks at the free space
+	endWait       = 200 * time.Millisecond // for the disk's last job, once Close has given up
 	tickEvery     = 50 * time.Millisecond  // longest the writer sleeps
 )
 

@@ -78,8 +78,9 @@ func (k *keeper) run() {
 func (k *keeper) end() {
 	w := k.w
 	close(k.disk.jobs)
-	if !k.busy {
-		<-k.disk.ended
+	select { // a disk that has stalled may end later; it keeps the lock until then
+	case <-k.disk.ended:
+	case <-time.After(endWait):
 	}
 	w.mu.Lock()
 	dones := append(k.dropQueue(), w.refused...)

@@ -1,0 +1,190 @@
+package trail
+
+import (
+	"errors"
+	"io"
+	"io/fs"
+	"sync"
+	"syscall"
+)
+
+// flakyFS fails the file calls of one kind from the Nth on, once or for good,
+// and can hold syncs at a gate.
+type flakyFS struct {
+	OS
+	mu    sync.Mutex
+	kind  string // of call that fails; empty: none
+	nth   int    // counted from 1
+	good  bool   // for good, not once
+	seen  map[string]int
+	fired int
+	err   error
+	short bool          // a failing write writes half first
+	gate  chan struct{} // not nil: Sync waits for it
+	free  int64         // what Free says; 0: the truth
+}
+
+// errFull is what a full disk answers.
+var errFull error = syscall.ENOSPC
+
+func newFlaky(kind string, nth int, good bool) *flakyFS {
+	return &flakyFS{kind: kind, nth: nth, good: good, seen: map[string]int{}, err: errFull}
+}
+
+func (f *flakyFS) call(kind string) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.seen[kind]++
+	if kind == f.kind && (f.seen[kind] == f.nth || (f.good && f.seen[kind] > f.nth)) {
+		f.fired++
+		return f.err
+	}
+	return nil
+}
+
+// heal ends all failing.
+func (f *flakyFS) heal() {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.kind = ""
+}
+
+// breakFrom lets every call of a kind fail from now on.
+func (f *flakyFS) breakFrom(kind string) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.kind, f.nth, f.good = kind, f.seen[kind]+1, true
+}
+
+func (f *flakyFS) setGate(g chan struct{}) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.gate = g
+}
+
+func (f *flakyFS) count() (seen, fired int) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.seen[f.kind], f.fired
+}
+
+func (f *flakyFS) MkdirAll(name string, mode fs.FileMode) error {
+	return errors.Join(f.call("mkdir"), f.OS.MkdirAll(name, mode))
+}
+
+func (f *flakyFS) OpenFile(name string, flag int, mode fs.FileMode) (Handle, error) {
+	if err := f.call("open"); err != nil {
+		return nil, err
+	}
+	h, err := f.OS.OpenFile(name, flag, mode)
+	if err != nil {
+		return nil, err
+	}
+	return &flakyHandle{Handle: h, fs: f}, nil
+}
+
+func (f *flakyFS) ReadDir(name string) ([]fs.DirEntry, error) {
+	if err := f.call("readdir"); err != nil {
+		return nil, err
+	}
+	return f.OS.ReadDir(name)
+}
+
+func (f *flakyFS) Stat(name string) (fs.FileInfo, error) {
+	if err := f.call("stat"); err != nil {
+		return nil, err
+	}
+	return f.OS.Stat(name)
+}
+
+func (f *flakyFS) Rename(from, to string) error {
+	if err := f.call("rename"); err != nil {
+		return err
+	}
+	return f.OS.Rename(from, to)
+}
+
+func (f *flakyFS) RemoveAll(name string) error {
+	if err := f.call("remove"); err != nil {
+		return err
+	}
+	return f.OS.RemoveAll(name)
+}
+
+func (f *flakyFS) SyncDir(name string) error {
+	if err := f.call("syncdir"); err != nil {
+		return err
+	}
+	return f.OS.SyncDir(name)
+}
+
+func (f *flakyFS) Free(name string) (int64, error) {
+	if err := f.call("free"); err != nil {
+		return 0, err
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.free != 0 {
+		return f.free, nil
+	}
+	return f.OS.Free(name)
+}
+
+func (f *flakyFS) Lock(name string) (io.Closer, error) {
+	if err := f.call("lock"); err != nil {
+		return nil, err
+	}
+	return f.OS.Lock(name)
+}
+
+type flakyHandle struct {
+	Handle
+	fs *flakyFS
+}
+
+func (h *flakyHandle) WriteAt(p []byte, off int64) (int, error) {
+	if err := h.fs.call("write"); err != nil {
+		if !h.fs.short {
+			return 0, err
+		}
+		n, _ := h.Handle.WriteAt(p[:len(p)/2], off)
+		return n, err
+	}
+	return h.Handle.WriteAt(p, off)
+}
+
+func (h *flakyHandle) ReadAt(p []byte, off int64) (int, error) {
+	if err := h.fs.call("read"); err != nil {
+		return 0, err
+	}
+	return h.Handle.ReadAt(p, off)
+}
+
+func (h *flakyHandle) Sync() error {
+	if err := h.fs.call("sync"); err != nil {
+		return err
+	}
+	h.fs.mu.Lock()
+	gate := h.fs.gate
+	h.fs.mu.Unlock()
+	if gate != nil {
+		<-gate
+	}
+	return h.Handle.Sync()
+}
+
+func (h *flakyHandle) Truncate(size int64) error {
+	if err := h.fs.call("truncate"); err != nil {
+		return err
+	}
+	return h.Handle.Truncate(size)
+}
+
+func (h *flakyHandle) Close() error { return errors.Join(h.fs.call("close"), h.Handle.Close()) }
+
+func (h *flakyHandle) Stat() (fs.FileInfo, error) {
+	if err := h.fs.call("fstat"); err != nil {
+		return nil, err
+	}
+	return h.Handle.Stat()
+}
