@@ -1,0 +1,154 @@
+package app
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"pinfold/watchdog"
+	"pinfold/watchdog/link/wire"
+)
+
+// carryOut does what the core says, in its order.
+func (k *keeper) carryOut(effects []watchdog.Effect, now time.Duration) {
+	for i := range effects {
+		switch e := &effects[i]; e.Kind {
+		case watchdog.DoPermit:
+			k.sendPermit(&e.Permit, now)
+		case watchdog.DoCommand:
+			k.sendCommand(&e.Command, now)
+		case watchdog.DoState:
+			k.sendState(now)
+		case watchdog.DoRecord:
+			k.record(&e.Record)
+		}
+	}
+}
+
+func (k *keeper) sendPermit(p *watchdog.Permit, now time.Duration) {
+	m := wire.Permit{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: p.Seq, Go: p.Go,
+		Stamp: p.Stamp, Valid: p.Valid.Seconds()}
+	k.buf = m.Append(k.buf[:0])
+	k.permit.Put(k.buf, now+k.cfg.Timing.PermitEvery)
+}
+
+func (k *keeper) sendCommand(c *watchdog.Command, now time.Duration) {
+	m := wire.Command{ID: c.ID, Seq: c.Seq, Action: c.Action.String(), Cause: c.Cause.String(),
+		Zone: c.Name, Value: c.Value, Limit: c.Limit, Stamp: c.Stamp, Valid: c.Valid.Seconds()}
+	k.buf = m.Append(k.buf[:0])
+	k.command.Put(k.buf, now+k.cfg.Timing.CommandEvery)
+}
+
+// sendState publishes what displays show, and shows it to whoever watches.
+func (k *keeper) sendState(now time.Duration) {
+	s := k.guard.Snapshot()
+	k.stateNo++
+	m := k.stateOf(&s)
+	k.buf = m.Append(k.buf[:0])
+	k.state.Put(k.buf, now+time.Second)
+	if k.opt.Watch != nil {
+		k.opt.Watch(k.index, &s)
+	}
+	if d := k.inbox.Dropped(); d > k.dropped {
+		k.say(now, fmt.Sprintf("%d messages were dropped: they came faster than they could be judged", d-k.dropped))
+		k.dropped = d
+	}
+}
+
+func (k *keeper) stateOf(s *watchdog.Snapshot) wire.State {
+	m := wire.State{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: k.stateNo, Vehicle: s.Vehicle,
+		Level: s.Level.String(), Go: s.Go, Causes: causes(append(s.Causes, s.Near...)),
+		Latched: causes(s.Latched), Nonce: s.Nonce, Blocked: s.Blocked, Trail: k.trail.Head()}
+	if !s.Judged {
+		return m
+	}
+	m.Clearance, m.Height = known(s.Nearest.Clearance), known(s.Pose.Position.Z)
+	m.Tilt, m.PoseAge = known(s.Pose.Tilt*180/math.Pi), known(s.PoseAge.Seconds())
+	if s.Pose.HasVelocity {
+		m.Speed = known(s.Speed)
+	}
+	return m
+}
+
+func known(x float64) *float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	return &x
+}
+
+func causes(in []watchdog.Cause) []wire.Cause {
+	out := make([]wire.Cause, 0, len(in))
+	for i := range in {
+		c := &in[i]
+		out = append(out, wire.Cause{Cause: c.Word, Name: c.Name, Value: c.Value, Limit: c.Limit,
+			Unit: c.Unit, Text: c.Text})
+	}
+	return out
+}
+
+// record hands a record to the trail and says what a person should know of it.
+func (k *keeper) record(r *watchdog.Record) {
+	if r.Durable {
+		token, answer := r.Token, k.answer
+		k.trail.Durable(k.cfg.Vehicle, string(r.Kind), r.At, r.Body, func(failed bool) {
+			k.mail.setDurable(token, failed)
+			if answer != nil {
+				answer <- notDurable(failed)
+			}
+		})
+	} else {
+		k.trail.Event(k.cfg.Vehicle, string(r.Kind), r.At, r.Body)
+	}
+	if line, ok := lineOf(r); ok && k.opt.Say != nil {
+		line.Vehicle = k.cfg.Vehicle
+		k.opt.Say(line)
+	}
+}
+
+// notDurable is the answer to an order whose record was to become durable.
+func notDurable(failed bool) error {
+	if failed {
+		return errors.New("it is being judged by, but its record could not be made durable; see the trail's disk")
+	}
+	return nil
+}
+
+func (k *keeper) say(now time.Duration, text string) {
+	if k.opt.Say != nil {
+		k.opt.Say(Line{At: now, Vehicle: k.cfg.Vehicle, Text: text})
+	}
+}
+
+// lastStop tells the vehicle to stop after the core panicked, without the core.
+func (k *keeper) lastStop(p any) {
+	now := k.now()
+	c := wire.Command{ID: k.cfg.Session + "-fault", Seq: 1, Action: wire.Stop, Cause: "guard-fault",
+		Value: math.NaN(), Limit: math.NaN(), Valid: k.cfg.Timing.PermitValid.Seconds()}
+	for range 3 {
+		_ = k.client.PublishNow(k.topics.Command, c.Append(nil), 0, false, lastWord) // the permit runs out by itself in any case
+		c.Seq++
+	}
+	text := fmt.Sprintf("the judgement failed inside: %v", p)
+	k.trail.Event(k.cfg.Vehicle, "panic", now, map[string]string{"text": text})
+	if k.opt.Say != nil {
+		k.opt.Say(Line{At: now, Vehicle: k.cfg.Vehicle, Level: "stop", Text: text})
+	}
+}
+
+// withdraw is the last thing said on the permit topic: the session's permits
+// are over. It waits for the network, so it is only called when the loop has
+// ended.
+func (k *keeper) withdraw() {
+	m := wire.Permit{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: wire.MaxSeq, Stamp: 0}
+	_ = k.client.PublishNow(k.topics.Permit, m.Append(nil), 0, false, lastWord) // it runs out by itself in any case
+	if k.broken {
+		return
+	}
+	s := k.guard.Snapshot()
+	s.Go = false
+	k.stateNo++
+	st := k.stateOf(&s)
+	_ = k.client.PublishNow(k.topics.State, st.Append(nil), 1, true, lastWord) // displays see the age of the last one
+}

@@ -1,0 +1,268 @@
+package app
+
+import (
+	"errors"
+	"time"
+
+	"pinfold/config"
+	"pinfold/watchdog"
+	"pinfold/watchdog/intake"
+	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/wire"
+	"pinfold/watchdog/pose"
+	"pinfold/watchdog/trail"
+)
+
+// Sub ids of a vehicle's inbox.
+const (
+	subPose = iota
+	subAck
+	subRequest
+)
+
+// newInbox keeps poses from pushing out acknowledgements and requests.
+func newInbox() (*link.Inbox, error) {
+	return link.NewInbox(
+		link.Queue{Depth: poseDepth, Max: pose.MaxPayload},
+		link.Queue{Max: wire.AckMax},
+		link.Queue{Max: wire.RequestMax})
+}
+
+// poseDepth is how many poses may wait: a second at 240 Hz. More are old.
+const poseDepth = 240
+
+// burst is how many messages are judged before orders and mail are looked at
+// again, so that a flood of messages cannot hold off a shutdown.
+const burst = 64
+
+// keeper runs the guard of one vehicle. Everything in it belongs to its loop,
+// but for mail, inbox and orders.
+type keeper struct {
+	index   int
+	cfg     watchdog.Config
+	topics  wire.TopicSet
+	guard   *watchdog.Guard
+	client  *link.Client
+	inbox   *link.Inbox
+	permit  *link.Slot
+	command *link.Slot
+	state   *link.Slot
+	trail   *trail.Writer
+	mail    *mail
+	orders  chan order
+	now     func() time.Duration
+	beat    func(now time.Duration)
+	opt     *Options
+
+	msg     link.Message
+	waiting []intake.Entry
+	buf     []byte
+	stateNo uint64
+	dropped uint64
+	flow    flowWatch
+	answer  chan<- error // while a tighter site is being taken
+	broken  bool         // the core panicked: it is not to be touched again
+}
+
+// order is something a loop is told to do by the one who runs it.
+type order struct {
+	close   string       // why the session ends; empty: not
+	tighten *config.Site // a tighter site to take
+	payload []byte       // the entry of it in the intake
+	answer  chan<- error // what became of it
+}
+
+// errClosed ends a loop in good order.
+var errClosed = errors.New("closed")
+
+// run is the loop. It returns nil after an order to close, and ErrPanic after
+// the core panicked.
+func (k *keeper) run() (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			k.broken = true
+			k.lastStop(p)
+			err = ErrPanic
+		}
+	}()
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for {
+		more := k.drain()
+		if err := k.inner(timer, more); err != nil {
+			if errors.Is(err, errClosed) {
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+// inner looks at everything that is not a message, waiting for something to
+// happen unless more messages are there already.
+func (k *keeper) inner(timer *time.Timer, more bool) error {
+	if more {
+		select {
+		case o := <-k.orders:
+			return k.obey(o)
+		case <-k.mail.ready:
+			k.post()
+		default:
+		}
+		return nil
+	}
+	timer.Reset(k.guard.Deadline() - k.now())
+	select {
+	case <-k.inbox.Ready():
+	case <-k.mail.ready:
+		k.post()
+	case o := <-k.orders:
+		return k.obey(o)
+	case <-timer.C:
+		k.step(&intake.Entry{Kind: uint8(watchdog.EvTick), Arrived: k.now()})
+	}
+	return nil
+}
+
+// drain judges what is in the inbox, and says whether more may be there.
+func (k *keeper) drain() (more bool) {
+	for range burst {
+		if !k.inbox.Take(&k.msg) {
+			return false
+		}
+		k.message(&k.msg)
+	}
+	return true
+}
+
+// message judges one message.
+func (k *keeper) message(m *link.Message) {
+	e := intake.Entry{Arrived: m.Arrived, Payload: m.Payload}
+	switch m.Sub {
+	case subPose:
+		e.Kind = uint8(watchdog.EvPose)
+		k.flow.pose(m.Arrived)
+	case subAck:
+		e.Kind = uint8(watchdog.EvAck)
+	case subRequest:
+		e.Kind = uint8(watchdog.EvRequest)
+	}
+	if m.Retained {
+		e.Flags |= intake.Retained
+	}
+	if m.TooLarge {
+		e.Flags |= intake.TooLarge
+	}
+	k.step(&e)
+}
+
+// post judges what other goroutines noticed.
+func (k *keeper) post() {
+	k.waiting = k.mail.take(k.waiting[:0])
+	for i := range k.waiting {
+		k.waiting[i].Arrived = k.now()
+		if k.waiting[i].Kind == uint8(watchdog.EvLink) {
+			k.flow.link(k.waiting[i].Flags&intake.Up != 0, k.now())
+		}
+		k.step(&k.waiting[i])
+	}
+}
+
+// step judges one entry and carries out what the core says.
+func (k *keeper) step(e *intake.Entry) {
+	now := k.now()
+	ev, err := e.Event()
+	if err != nil {
+		ev = watchdog.Event{Kind: watchdog.EvBad, Arrived: e.Arrived, Text: err.Error()}
+	}
+	k.carryOut(k.guard.Step(&ev, now), now)
+	k.keep(e, now)
+	k.beat(now)
+	if k.flow.due(now) {
+		k.say(now, "no pose for a while although connected: making a new connection")
+		k.client.Renew("connected, but no pose comes")
+	}
+}
+
+// keep hands the entry to the trail, after everything else.
+func (k *keeper) keep(e *intake.Entry, now time.Duration) {
+	k.trail.Intake(&trail.Item{Vehicle: uint16(k.index), Kind: e.Kind, Flags: e.Flags,
+		At: now, Arrived: e.Arrived, Payload: e.Payload})
+}
+
+func (k *keeper) obey(o order) error {
+	if o.tighten != nil {
+		if err := k.tighten(o); err != nil {
+			o.answer <- err
+		}
+		return nil
+	}
+	k.closing(o.close)
+	o.answer <- nil
+	return errClosed
+}
+
+// tighten takes a tighter site while running. Where it does, the answer is given
+// when the record of it is durable (see record), never before.
+func (k *keeper) tighten(o order) error {
+	v, ok := o.tighten.Vehicle(k.cfg.Vehicle)
+	if !ok {
+		return errors.New("vehicle " + k.cfg.Vehicle + " is missing from the new site file")
+	}
+	next := v.Config
+	next.Session, next.NonceSeed, next.Hash = k.cfg.Session, k.cfg.NonceSeed, o.tighten.Hash
+	now := k.now()
+	effects, err := k.guard.Tighten(next, now)
+	if err != nil {
+		return err
+	}
+	k.cfg, k.answer = next, o.answer
+	k.carryOut(effects, now)
+	k.answer = nil
+	k.keep(&intake.Entry{Kind: intake.KindConfig, Arrived: now, Payload: o.payload}, now)
+	return nil
+}
+
+// closing ends the session: the stop goes out first, and is repeated until the
+// vehicle acknowledged it or closeWait is over.
+func (k *keeper) closing(why string) {
+	k.step(&intake.Entry{Kind: uint8(watchdog.EvClose), Arrived: k.now(), Payload: []byte(why)})
+	until := k.now() + closeWait
+	for k.now() < until {
+		if k.guard.Snapshot().Acked || k.guard.Level() < watchdog.Stop {
+			break
+		}
+		wait := time.NewTimer(min(k.guard.Deadline(), until) - k.now())
+		select {
+		case <-k.inbox.Ready():
+			k.drain()
+		case <-wait.C:
+			k.step(&intake.Entry{Kind: uint8(watchdog.EvTick), Arrived: k.now()})
+		}
+		wait.Stop()
+	}
+}
+
+// flowWatch notices a connection that is up and yet carries no pose: a broker
+// that lost the subscription. Each new try waits twice as long, until a pose
+// comes.
+type flowWatch struct {
+	up       bool
+	since    time.Duration // of the newest pose, connection or try
+	patience time.Duration
+}
+
+func (f *flowWatch) pose(at time.Duration) { f.since, f.patience = at, flowAfter }
+
+func (f *flowWatch) link(up bool, now time.Duration) { f.up, f.since = up, now }
+
+func (f *flowWatch) due(now time.Duration) bool {
+	if f.patience == 0 {
+		f.patience = flowAfter
+	}
+	if !f.up || now-f.since < f.patience {
+		return false
+	}
+	f.since, f.patience = now, min(2*f.patience, flowMost)
+	return true
+}

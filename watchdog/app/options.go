@@ -1,0 +1,72 @@
+package app
+
+import (
+	"errors"
+	"time"
+
+	"pinfold/config"
+	"pinfold/watchdog"
+)
+
+// Options of a run.
+type Options struct {
+	Site    *config.Site
+	Version string // of the program, for the trail
+	// TrailDir is where the session's folder goes; empty: where the site file
+	// says.
+	TrailDir string
+	// Say is told what a person should read, from the loops: it must return at
+	// once. Nil: nobody reads.
+	Say func(Line)
+	// Watch is shown every snapshot that is published, from the vehicle's
+	// loop: it must copy what it keeps and return at once. Nil: nobody watches.
+	Watch func(vehicle int, s *watchdog.Snapshot)
+	// Reload asks for the site file to be read again, by Load.
+	Reload <-chan struct{}
+	Load   func() (*config.Site, error)
+	// Notify tells the service manager; nil: there is none.
+	Notify Notifier
+	// Ready is called once every loop has judged for the first time.
+	Ready func(Session)
+}
+
+// Line is one thing a person should read.
+type Line struct {
+	At      time.Duration // session instant
+	Vehicle string        // empty: about the whole guard
+	Level   string        // the level now, where the line is about one
+	Text    string
+}
+
+// Session names what is running.
+type Session struct {
+	ID     string
+	Folder string // of the trail
+	Key    string // public key of the seal, hex
+}
+
+// Result is how a run ended.
+type Result struct {
+	Session Session
+	Head    string // of the sealed trail, hex; empty where it could not be sealed
+}
+
+// ErrPanic is the answer of Run after the core panicked: the vehicles were told
+// to stop, the session is closed, and the program must end with ExitPanic.
+var ErrPanic = errors.New("the judgement failed inside; every vehicle was told to stop")
+
+// Exit statuses beside 0, 1 and 2 (DESIGN §5): one for each way of ending that
+// somebody must look into.
+const (
+	ExitPanic = 3 // the core panicked
+)
+
+// Bounds of waiting.
+const (
+	linkWait   = 2 * time.Second        // for the broker before the first judgement
+	closeWait  = 400 * time.Millisecond // for acknowledgements of the last stop
+	trailClose = 5 * time.Second        // for the seal
+	lastWord   = 300 * time.Millisecond // for each last publish
+	flowAfter  = time.Second            // connected and no pose: a new connection
+	flowMost   = 30 * time.Second       // the longest such patience
+)

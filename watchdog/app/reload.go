@@ -1,0 +1,78 @@
+package app
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"pinfold/config"
+	"pinfold/watchdog/trail"
+)
+
+// reload reads the site file again and takes it where it is tighter. It says
+// that it is in force only when every loop has taken it.
+func (r *runner) reload() {
+	r.notify(Notifier.Reloading)
+	defer r.notify(Notifier.Ready)
+	next, payload, err := r.loadTighter()
+	if err != nil {
+		r.say(Line{At: r.now(), Text: "the new site file is not taken, the old one stays in force: " + err.Error()})
+		r.trail.Event("", "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
+		return
+	}
+	for _, k := range r.keepers {
+		if err := k.ask(order{tighten: next, payload: payload}); err != nil {
+			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: "the new site file is not taken by this vehicle's guard: " + err.Error()})
+			r.trail.Event(k.cfg.Vehicle, "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
+			return
+		}
+	}
+	r.opt.Site = next
+	r.trail.Event("", "reload", r.now(), map[string]any{"taken": true, "site": next.Hash})
+	r.say(Line{At: r.now(), Text: "the new site file is in force: " + next.Hash})
+}
+
+func (r *runner) loadTighter() (*config.Site, []byte, error) {
+	if r.opt.Load == nil {
+		return nil, nil, fmt.Errorf("there is no site file to read again")
+	}
+	next, err := r.opt.Load()
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := config.Tighter(r.opt.Site, next); err != nil {
+		return nil, nil, err
+	}
+	payload, err := json.Marshal(next.Files)
+	if err != nil {
+		return nil, nil, fmt.Errorf("app: the site's files: %w", err)
+	}
+	if len(payload) > trail.MaxPayload {
+		return nil, nil, fmt.Errorf("its files are too large to be taken while running (%d bytes, at most %d); stop, then start with it", len(payload), trail.MaxPayload)
+	}
+	return next, payload, nil
+}
+
+// reloadWait is how long a loop may take to judge by a new site and have it on
+// disk.
+const reloadWait = 5 * time.Second
+
+// ask hands o to the loop and waits for its answer.
+func (k *keeper) ask(o order) error {
+	answer := make(chan error, 1)
+	o.answer = answer
+	over := time.NewTimer(reloadWait)
+	defer over.Stop()
+	select {
+	case k.orders <- o:
+	case <-over.C:
+		return errors.New("its loop does not take orders")
+	}
+	select {
+	case err := <-answer:
+		return err
+	case <-over.C:
+		return fmt.Errorf("its record was not on disk within %v", reloadWait)
+	}
+}

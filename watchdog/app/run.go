@@ -1,0 +1,296 @@
+package app
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"time"
+
+	"pinfold/watchdog"
+	"pinfold/watchdog/intake"
+	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/wire"
+	"pinfold/watchdog/trail"
+)
+
+// Run guards every vehicle of the site until ctx is done, then stops them and
+// closes the session. What could be started is taken down again when the rest
+// cannot be.
+func Run(ctx context.Context, o Options) (Result, error) {
+	if o.Site == nil || len(o.Site.Vehicles) == 0 {
+		return Result{}, errors.New("app: no vehicle to guard")
+	}
+	start := time.Now()
+	r := &runner{opt: o, now: func() time.Duration { return time.Since(start) }}
+	if err := r.open(start); err != nil {
+		return Result{}, err
+	}
+	return r.guard(ctx)
+}
+
+// runner owns the lifecycle of one session.
+type runner struct {
+	opt     Options
+	now     func() time.Duration
+	session Session
+	trail   *trail.Writer
+	heart   *heart
+	keepers []*keeper
+	ended   chan error // one value a loop
+}
+
+// open makes the trail, then one keeper a vehicle.
+func (r *runner) open(start time.Time) error {
+	id, err := random(8)
+	if err != nil {
+		return err
+	}
+	r.session.ID = hex.EncodeToString(id)
+	if err := r.openTrail(start); err != nil {
+		return err
+	}
+	r.heart = newHeart(r.opt.Notify, len(r.opt.Site.Vehicles), func(err error) {
+		r.say(Line{At: r.now(), Text: "the service manager cannot be told that the guard is alive: " + err.Error()})
+	})
+	for i := range r.opt.Site.Vehicles {
+		if err := r.addKeeper(i); err != nil {
+			r.abandon()
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *runner) openTrail(start time.Time) error {
+	s := r.opt.Site
+	dir := r.opt.TrailDir
+	if dir == "" {
+		dir = s.Trail.Dir
+	}
+	t := trail.Options{Dir: dir, Session: r.session.ID, Guard: s.Guard, Site: s.Name, Version: r.opt.Version,
+		Started: start, KeyFile: s.Trail.KeyFile, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
+	for i := range s.Vehicles {
+		t.Vehicles = append(t.Vehicles, s.Vehicles[i].Name)
+	}
+	for _, f := range s.Files {
+		t.Files = append(t.Files, trail.File{Name: intake.FileName(f.Name), Data: f.Data})
+	}
+	w, err := trail.Create(t)
+	if err != nil {
+		return fmt.Errorf("no trail, so no start: %w", err)
+	}
+	r.trail = w
+	st := w.Status()
+	r.session.Folder, r.session.Key = st.Folder, st.Public
+	return nil
+}
+
+// trailStatus is told by the trail's own goroutine.
+func (r *runner) trailStatus(s trail.Status) {
+	for _, k := range r.keepers {
+		k.mail.setTrail(s.OK)
+	}
+	if !s.OK {
+		r.say(Line{At: r.now(), Text: "the trail cannot be written: " + s.Err})
+	}
+}
+
+func (r *runner) addKeeper(i int) error {
+	v := &r.opt.Site.Vehicles[i]
+	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: newMail(), orders: make(chan order),
+		now: r.now, opt: &r.opt}
+	k.beat = func(now time.Duration) { r.heart.beat(i, now) }
+	k.cfg.Session, k.cfg.Hash = r.session.ID, r.opt.Site.Hash
+	seed, err := random(len(k.cfg.NonceSeed))
+	if err != nil {
+		return err
+	}
+	copy(k.cfg.NonceSeed[:], seed)
+	if k.guard, err = watchdog.New(k.cfg); err != nil {
+		return err
+	}
+	if k.inbox, err = newInbox(); err != nil {
+		return err
+	}
+	if k.topics, err = wire.Topics(r.opt.Site.Broker.Prefix, v.Name); err != nil {
+		return err
+	}
+	r.trail.Event(v.Name, "guard", r.now(), map[string]string{"nonce_seed": hex.EncodeToString(seed), "site": r.opt.Site.Hash})
+	err = r.connect(k)
+	if k.client != nil { // abandon closes it
+		r.keepers = append(r.keepers, k)
+	}
+	return err
+}
+
+// connect makes the vehicle's own connection, so that one that is made anew
+// disturbs no other vehicle.
+func (r *runner) connect(k *keeper) (err error) {
+	o, err := LinkOptions(&r.opt.Site.Broker)
+	if err != nil {
+		return err
+	}
+	will := wire.Command{ID: r.session.ID + "-will", Seq: 1, Action: wire.Stop, Cause: "guard-lost",
+		Valid: k.cfg.Timing.PermitValid.Seconds()}
+	o.ClientID = "pinfold-" + k.cfg.Vehicle
+	o.Now = r.now
+	o.Will = link.Will{Topic: k.topics.AllCommand, Payload: will.Append(nil)}
+	o.OnLink = func(up bool, why string) {
+		k.mail.setLink(up)
+		if why != "" {
+			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: why})
+		}
+	}
+	o.Subs = []link.Sub{
+		{Topic: k.topics.Pose, QoS: 0, Inbox: k.inbox, ID: subPose},
+		{Topic: k.topics.Ack, QoS: 0, Inbox: k.inbox, ID: subAck},
+		{Topic: k.topics.Request, QoS: 1, Inbox: k.inbox, ID: subRequest},
+	}
+	if k.client, err = link.Dial(o); err != nil {
+		return err
+	}
+	if k.permit, err = k.client.Slot(k.topics.Permit, 0, false); err != nil {
+		return err
+	}
+	if k.command, err = k.client.Slot(k.topics.Command, 0, false); err != nil {
+		return err
+	}
+	k.state, err = k.client.Slot(k.topics.State, 1, true)
+	return err
+}
+
+// guard runs the loops until ctx is done or one of them fails.
+func (r *runner) guard(ctx context.Context) (Result, error) {
+	r.waitLink(ctx)
+	r.ended = make(chan error, len(r.keepers))
+	for _, k := range r.keepers {
+		go func() { r.ended <- k.run() }()
+	}
+	r.say(Line{At: r.now(), Text: "watching; trail in " + r.session.Folder})
+	if r.opt.Ready != nil {
+		r.opt.Ready(r.session)
+	}
+	r.notify(Notifier.Ready)
+	failed, running := r.watch(ctx)
+	r.notify(Notifier.Stopping)
+	return r.close(failed, running)
+}
+
+// waitLink gives the broker a moment, so that an ordinary start does not begin
+// with a lost link.
+func (r *runner) waitLink(ctx context.Context) {
+	until := time.NewTimer(linkWait)
+	defer until.Stop()
+	for _, k := range r.keepers {
+		for !k.client.Up() {
+			select {
+			case <-ctx.Done():
+				return
+			case <-until.C:
+				r.lostAtStart()
+				return
+			case <-time.After(5 * time.Millisecond):
+			}
+		}
+	}
+}
+
+// lostAtStart tells the loops whose link is not up; one that comes up meanwhile
+// says so itself, later.
+func (r *runner) lostAtStart() {
+	for _, k := range r.keepers {
+		if !k.client.Up() {
+			k.mail.setLink(false)
+			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle,
+				Text: "no broker at " + r.opt.Site.Broker.URL + " yet: nothing is permitted; trying on"})
+		}
+	}
+}
+
+// watch waits for the end, taking reloads meanwhile. It says how many loops are
+// still running.
+func (r *runner) watch(ctx context.Context) (failed error, running int) {
+	for {
+		select {
+		case <-ctx.Done():
+			return nil, len(r.keepers)
+		case err := <-r.ended:
+			return err, len(r.keepers) - 1
+		case <-r.opt.Reload:
+			r.reload()
+		}
+	}
+}
+
+// close stops every vehicle that still has a loop, all at once, then seals the
+// trail, and only then leaves the broker.
+func (r *runner) close(failed error, running int) (Result, error) {
+	answer := make(chan error, len(r.keepers))
+	for _, k := range r.keepers {
+		go k.order(order{close: "the guard was told to end", answer: answer})
+	}
+	for ; running > 0; running-- {
+		if err := <-r.ended; failed == nil {
+			failed = err
+		}
+	}
+	for _, k := range r.keepers {
+		k.withdraw()
+	}
+	r.heart.stop()
+	res := Result{Session: r.session}
+	sealed, err := r.trail.Close(trailClose)
+	res.Head = sealed.Head
+	for _, k := range r.keepers {
+		k.client.Close(lastWord)
+	}
+	if failed != nil {
+		return res, failed
+	}
+	if err != nil {
+		return res, fmt.Errorf("the vehicles were stopped, but the trail could not be sealed: %w", err)
+	}
+	return res, nil
+}
+
+// order hands o to the loop, if it still runs.
+func (k *keeper) order(o order) {
+	select {
+	case k.orders <- o:
+	case <-time.After(linkWait):
+	}
+}
+
+// abandon takes down what a failed start has made.
+func (r *runner) abandon() {
+	for _, k := range r.keepers {
+		k.client.Close(lastWord)
+	}
+	r.heart.stop()
+	_, _ = r.trail.Close(trailClose) // the start has failed already, and says why
+}
+
+func (r *runner) say(l Line) {
+	if r.opt.Say != nil {
+		r.opt.Say(l)
+	}
+}
+
+func (r *runner) notify(what func(Notifier) error) {
+	if r.opt.Notify == nil {
+		return
+	}
+	if err := what(r.opt.Notify); err != nil {
+		r.say(Line{At: r.now(), Text: "the service manager does not hear: " + err.Error()})
+	}
+}
+
+func random(n int) ([]byte, error) {
+	b := make([]byte, n)
+	if _, err := rand.Read(b); err != nil {
+		return nil, fmt.Errorf("app: no random numbers from the system: %w", err)
+	}
+	return b, nil
+}

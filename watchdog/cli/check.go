@@ -1,0 +1,107 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"pinfold/config"
+	"pinfold/watchdog"
+)
+
+type checkCmd struct {
+	Site string `required:"" help:"Site file." placeholder:"FILE"`
+	JSON bool   `name:"json" help:"Print one JSON document."`
+}
+
+// checked is what check --json prints.
+type checked struct {
+	Site     string           `json:"site"`
+	OK       bool             `json:"ok"`
+	Problems []config.Problem `json:"problems"`
+	Cautions []config.Problem `json:"cautions"`
+	Rooms    []config.Room    `json:"rooms"`
+}
+
+// Run judges a site file by the very loader that run uses.
+func (c *checkCmd) Run(s *streams) error {
+	site, err := config.Load(c.Site)
+	var problems config.Problems
+	if err != nil && !errors.As(err, &problems) {
+		return err
+	}
+	if c.JSON {
+		return c.json(s.out, site, problems)
+	}
+	if len(problems) > 0 {
+		for _, p := range problems {
+			fmt.Fprintln(s.out, p)
+		}
+		return found("%d mistakes: the site cannot be run", len(problems))
+	}
+	fmt.Fprintf(s.out, "%s: %q, %d vehicles, no mistakes\n", c.Site, site.Name, len(site.Vehicles))
+	fmt.Fprintf(s.out, "local rules: %s\n", site.LocalRules)
+	for _, r := range site.Rooms() {
+		v, _ := site.Vehicle(r.Vehicle)
+		printRoom(s.out, v, &r)
+	}
+	for _, p := range site.Cautions {
+		fmt.Fprintln(s.out, "caution:", p)
+	}
+	fmt.Fprintln(s.out, Safety)
+	return nil
+}
+
+func (c *checkCmd) json(out io.Writer, site *config.Site, problems config.Problems) error {
+	doc := checked{Site: c.Site, OK: len(problems) == 0, Problems: problems,
+		Cautions: []config.Problem{}, Rooms: []config.Room{}}
+	if site != nil {
+		doc.Cautions, doc.Rooms = append(doc.Cautions, site.Cautions...), site.Rooms()
+	}
+	if doc.Problems == nil {
+		doc.Problems = []config.Problem{}
+	}
+	if err := printJSON(out, doc); err != nil {
+		return err
+	}
+	if !doc.OK {
+		return found("")
+	}
+	return nil
+}
+
+// printRoom says what the declared stopping leaves of a vehicle's pen, and the
+// assumptions it stands on, filled in.
+func printRoom(out io.Writer, v *config.Vehicle, r *config.Room) {
+	s := &v.Config.Stopping
+	fmt.Fprintf(out, "\n%s (%s)\n", r.Vehicle, v.Config.Kind)
+	fmt.Fprintf(out, "  at rest: %s\n", space(&r.AtRest))
+	if !r.Predict {
+		fmt.Fprintln(out, "  bare rules: nothing is predicted, a stop is called when it is too late")
+		return
+	}
+	fmt.Fprintf(out, "  at %.2f m/s: stops in %.2f m; %s\n", r.Speed, r.Stopping, space(&r.Moving))
+	fmt.Fprintf(out, "  if the guard dies at that speed: rest after %.2f m\n", r.Unguarded)
+	if r.Fastest < r.Speed {
+		fmt.Fprintf(out, "  fastest with any room left: %.2f m/s\n", r.Fastest)
+	}
+	fmt.Fprintln(out, "  assumed:")
+	fmt.Fprintf(out, "   1. pose wrong by at most %.3f m, velocity by %.3f m/s\n", s.PositionErr, s.VelocityErr)
+	fmt.Fprintf(out, "   2. nothing brakes for %.3f s (pose age, lag, %v reaction), gaining at most %.2f m/s²\n", r.Reaction, s.Reaction, s.Acceleration)
+	fmt.Fprintf(out, "   3. then at least %.2f m/s² on the level, grade %.3f", s.Deceleration, s.Slope)
+	if v.Config.Kind == watchdog.Multirotor {
+		fmt.Fprintf(out, ", vertically %.2f m/s²", s.Vertical)
+	}
+	fmt.Fprintf(out, "\n   4. margin kept on every side %.2f m\n", s.Margin)
+}
+
+func space(s *config.Space) string {
+	if s.Empty() {
+		return "no room at all"
+	}
+	text := fmt.Sprintf("%.2f m² of floor, height %.2f to %.2f m", s.Area, s.Floor, s.Top)
+	if s.Pieces > 1 {
+		text += fmt.Sprintf(", in %d pieces", s.Pieces)
+	}
+	return text + fmt.Sprintf(", widest circle %.2f m", 2*s.Radius)
+}

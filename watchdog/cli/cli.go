@@ -1,0 +1,108 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/alecthomas/kong"
+
+	"pinfold/watchdog/app"
+)
+
+// Version of the program; the build may set it.
+var Version = "0.1.0"
+
+// Exit statuses (DESIGN §5).
+const (
+	exitFine  = 0
+	exitFound = 1
+	exitError = 2
+)
+
+// Safety is said at start-up, in the report and in the help.
+const Safety = `Local aviation rules, the site's own rules and a hardware emergency stop come
+first. Pinfold adds a layer; it is not a certified safety function. Where in
+doubt, defer to licensed practice.`
+
+// commands is the command line.
+type commands struct {
+	Demo   demoCmd   `cmd:"" help:"Show the whole job on two simulated vehicles, with a broker of its own."`
+	Check  checkCmd  `cmd:"" help:"Judge a site file: every mistake, and what the declared stopping leaves."`
+	Run    runCmd    `cmd:"" help:"Guard the vehicles of a site over its broker, until told to end."`
+	Ask    askCmd    `cmd:"" help:"Ask a running guard for start, stop, land or reset."`
+	Play   playCmd   `cmd:"" help:"Publish a recording as live pose."`
+	Replay replayCmd `cmd:"" help:"Judge a recording or a session again, offline."`
+	Verify verifyCmd `cmd:"" help:"Prove that nothing in a session's trail was changed."`
+
+	Version kong.VersionFlag `help:"Print the version."`
+}
+
+// streams are where a command reads and writes.
+type streams struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+// foundError is how a command says that it ran and found something: exit 1.
+type foundError struct{ text string }
+
+func (e *foundError) Error() string { return e.text }
+
+// found makes a foundError; an empty text is not printed, the command having
+// said it all.
+func found(format string, a ...any) error { return &foundError{fmt.Sprintf(format, a...)} }
+
+// stopParse leaves kong's parser where it wants the process to end.
+type stopParse struct{ code int }
+
+// Main runs the program with args (without its name) and returns its exit
+// status.
+func Main(args []string, in io.Reader, out, errw io.Writer) (code int) {
+	defer func() {
+		if p := recover(); p != nil {
+			s, ok := p.(stopParse)
+			if !ok {
+				panic(p)
+			}
+			code = s.code
+		}
+	}()
+	var c commands
+	parser, err := kong.New(&c, kong.Name("pinfold"), kong.Vars{"version": Version},
+		kong.Description("Pinfold keeps a small vehicle in its pen.\n\n"+Safety),
+		kong.Writers(out, errw), kong.UsageOnError(), kong.Exit(func(code int) { panic(stopParse{code}) }))
+	if err != nil {
+		fmt.Fprintln(errw, "pinfold: the command line is broken inside:", err)
+		return exitError
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	ctx, err := parser.Parse(args)
+	if err != nil {
+		fmt.Fprintf(errw, "pinfold: %v\nNext: pinfold --help\n", err)
+		return exitError
+	}
+	ctx.BindTo(in, (*io.Reader)(nil))
+	return status(ctx.Run(&streams{in: in, out: out, err: errw}), errw)
+}
+
+// status prints err, if anything is left to print, and gives its exit status.
+func status(err error, errw io.Writer) int {
+	var f *foundError
+	switch {
+	case err == nil:
+		return exitFine
+	case errors.As(err, &f):
+		if f.text != "" {
+			fmt.Fprintln(errw, f.text)
+		}
+		return exitFound
+	case errors.Is(err, app.ErrPanic):
+		fmt.Fprintln(errw, "pinfold:", err)
+		return app.ExitPanic
+	}
+	fmt.Fprintln(errw, "pinfold:", err)
+	return exitError
+}

@@ -1,0 +1,188 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"syscall"
+	"time"
+
+	"pinfold/config"
+	"pinfold/sim"
+	"pinfold/sim/broker"
+	"pinfold/watchdog"
+	"pinfold/watchdog/app"
+	"pinfold/watchdog/review"
+)
+
+type demoCmd struct {
+	Seed  uint64 `default:"7" help:"Seed of tracker errors, gusts and ways."`
+	Trail string `help:"Where the session's trail goes; a temporary folder where not given." placeholder:"DIR"`
+	JSON  bool   `name:"json" help:"Print one JSON document and nothing else."`
+}
+
+// demoDoc is what demo --json prints.
+type demoDoc struct {
+	Safety string          `json:"safety"`
+	Stayed bool            `json:"stayed"` // every vehicle, as the simulator's own judge saw it
+	AsTold bool            `json:"as_told"`
+	Story  sim.StoryResult `json:"story"`
+	Review *review.Session `json:"review"`
+}
+
+// Run shows the whole job: a broker of its own, two simulated vehicles, and the
+// guard judging them over MQTT like any others.
+func (c *demoCmd) Run(s *streams) error {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	b, err := broker.Start("127.0.0.1:0")
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	site, err := config.Parse("demo.toml", []byte(sim.DemoSite(b.URL())), noFiles)
+	if err != nil {
+		return fmt.Errorf("the demo's own site file: %w", err)
+	}
+	dir, err := c.trailDir()
+	if err != nil {
+		return err
+	}
+	show := newShow(s.out, c.JSON, site)
+	show.intro(site)
+	story, session, err := tell(ctx, b, site, dir, c.Seed, show)
+	show.end()
+	if err != nil {
+		return err
+	}
+	sum, err := review.Read(session.Folder)
+	if err != nil {
+		return err
+	}
+	return c.close(s.out, &demoDoc{Safety: Safety, Stayed: story.Stayed(), AsTold: story.OK(), Story: story, Review: sum})
+}
+
+func noFiles(name string) ([]byte, error) {
+	return nil, fmt.Errorf("the demo has no file %s", name)
+}
+
+func (c *demoCmd) trailDir() (string, error) {
+	if c.Trail != "" {
+		return filepath.Abs(c.Trail)
+	}
+	return os.MkdirTemp("", "pinfold-demo-")
+}
+
+// tell runs the guard and the story beside it, and ends the guard when the
+// story is told.
+func tell(ctx context.Context, b *broker.Broker, site *config.Site, dir string, seed uint64, show *show) (sim.StoryResult, app.Session, error) {
+	guardCtx, endGuard := context.WithCancel(ctx)
+	defer endGuard()
+	ready := make(chan app.Session, 1)
+	ended := make(chan error, 1)
+	var res app.Result
+	go func() {
+		var err error
+		res, err = app.Run(guardCtx, app.Options{Site: site, Version: Version, TrailDir: dir, Say: show.say,
+			Watch: show.watch, Ready: func(s app.Session) { ready <- s }})
+		ended <- err
+	}()
+	var session app.Session
+	select {
+	case session = <-ready:
+	case err := <-ended:
+		return sim.StoryResult{}, session, err
+	}
+	story, err := sim.RunStory(ctx, sim.StoryOptions{Broker: b, Prefix: site.Broker.Prefix, Seed: seed, Report: show.story})
+	endGuard()
+	if guardErr := <-ended; err == nil {
+		err = guardErr
+	}
+	return story, res.Session, err
+}
+
+// close prints the episodes and where the trail lies.
+func (c *demoCmd) close(out io.Writer, d *demoDoc) error {
+	if c.JSON {
+		if err := printJSON(out, d); err != nil {
+			return err
+		}
+	} else {
+		d.print(out)
+	}
+	if !d.Stayed {
+		return found("a vehicle left its pen, as the simulator's own judge saw it")
+	}
+	if !d.AsTold {
+		return &foundError{"not every scene showed what it had to; see above"}
+	}
+	return nil
+}
+
+func (d *demoDoc) print(out io.Writer) {
+	fmt.Fprintln(out, "\nEpisodes while a vehicle was moving by permission:")
+	printRows(out, d.Review.Rows)
+	fmt.Fprintln(out)
+	for _, a := range d.Story.Acts {
+		if !a.OK {
+			fmt.Fprintf(out, "scene %q of %s: expected %s, seen %s\n", a.Name, a.Vehicle, a.Expected, a.Seen)
+		}
+	}
+	for _, v := range d.Story.Vehicles {
+		word := "stayed in its pen"
+		if !v.Verdict.Stayed() {
+			word = fmt.Sprintf("LEFT ITS PEN by %.3f m at %s", v.Verdict.Deepest.Depth, v.Verdict.Deepest.Where)
+		}
+		fmt.Fprintf(out, "%s %s; closest to an edge %.3f m\n", v.Name, word, v.ClosestM)
+	}
+	fmt.Fprintf(out, "trail: %s\nprove it: pinfold verify %s\n\n%s\n", d.Review.Folder, d.Review.Folder, Safety)
+}
+
+// printRows prints the episodes that were raised, two lines each so that 60
+// columns are enough.
+func printRows(out io.Writer, rows []review.Row) {
+	for i := range rows {
+		r := &rows[i]
+		if r.Level == watchdog.Waiting.String() && r.Answer == nil {
+			continue
+		}
+		where := r.Cause
+		if r.Name != "" && r.Name != r.Cause {
+			where += " " + r.Name
+		}
+		fmt.Fprintf(out, "%7.2f s  %-5s %s: %s\n", r.From, r.Vehicle, where, depth(r))
+		fmt.Fprintf(out, "           %s\n", answer(r))
+	}
+}
+
+func depth(r *review.Row) string {
+	if r.Unit == "" {
+		return fmt.Sprintf("for %.2f s", r.To-r.From)
+	}
+	if r.Cause == watchdog.CauseZone.String() {
+		text := fmt.Sprintf("%.2f m over before rest", r.Worst)
+		if r.Breach > 0 {
+			return text + fmt.Sprintf(", body OUT by %.2f m", r.Breach)
+		}
+		return text + ", body stayed in"
+	}
+	return fmt.Sprintf("%.2f of %.2f %s", r.Worst, r.Limit, r.Unit)
+}
+
+func answer(r *review.Row) string {
+	a := r.Answer
+	if a == nil {
+		return "no stop of its own"
+	}
+	ack := "no acknowledgement"
+	if a.Acked >= 0 {
+		ack = fmt.Sprintf("heard in %.0f ms", 1000*a.Acked)
+	}
+	return fmt.Sprintf("%s %s, at rest in %.2f s, %.2f m to %s", a.Action, ack, a.Rest, a.Edge, a.EdgeZone)
+}
+
+// demoPatience is how often the picture of a terminal is drawn again.
+const demoPatience = 100 * time.Millisecond

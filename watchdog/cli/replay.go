@@ -1,0 +1,132 @@
+package cli
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"pinfold/config"
+	"pinfold/watchdog/pose/recording"
+	"pinfold/watchdog/review"
+)
+
+type replayCmd struct {
+	Site    string `help:"Site file to judge by. A session's folder is judged by its own site file where this is not given." placeholder:"FILE"`
+	Vehicle string `help:"Vehicle of the site that the recording is of." placeholder:"NAME"`
+	JSON    bool   `name:"json" help:"Print one JSON document."`
+	Path    string `arg:"" name:"file" help:"Recording (CSV or TUM text), or a session's folder."`
+}
+
+// Run judges a recording by the core, offline.
+func (c *replayCmd) Run(s *streams) error {
+	info, err := os.Stat(c.Path)
+	if err != nil {
+		return fmt.Errorf("%w; name a recording (CSV with a header, or TUM text) or a session's folder", err)
+	}
+	if info.IsDir() {
+		return c.session(s)
+	}
+	v, err := siteVehicle(c.Site, c.Vehicle)
+	if err != nil {
+		return err
+	}
+	src, err := recording.Open(c.Path)
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	res, err := review.Recording(v.Config, src)
+	if err != nil {
+		return err
+	}
+	return c.print(s.out, res)
+}
+
+// session steps the core through a session's own intake again.
+func (c *replayCmd) session(s *streams) error {
+	if c.Site != "" {
+		return errors.New("a session is judged again by the site file it was run with; leave --site out")
+	}
+	res, err := review.Reproduce(c.Path)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		if err := printJSON(s.out, res); err != nil {
+			return err
+		}
+	} else {
+		fmt.Fprintf(s.out, "session %s: %d steps, %d records compared\n", res.Session, res.Steps, res.Records)
+		if res.Same {
+			fmt.Fprintln(s.out, "the core came to the same decisions, bit for bit")
+		}
+	}
+	if !res.Same {
+		return found("the core did not come to the same decisions: %s", res.First)
+	}
+	return nil
+}
+
+func (c *replayCmd) print(out io.Writer, res *review.Result) error {
+	if c.JSON {
+		if err := printJSON(out, res); err != nil {
+			return err
+		}
+	} else {
+		fmt.Fprintf(out, "%s: %d samples over %.3f s, %d dropped, %d refused\n",
+			res.Vehicle, res.Samples, res.Duration, res.Dropped, res.Refused)
+		t := newTable("from s", "to s", "cause", "name", "worst", "limit")
+		for _, e := range res.Episodes {
+			t.row(fmt.Sprintf("%.3f", e.From), fmt.Sprintf("%.3f", e.To), e.Cause, e.Name,
+				fmt.Sprintf("%.3f %s", e.Worst, e.Unit), fmt.Sprintf("%.3g", e.Limit))
+		}
+		t.print(out)
+	}
+	if len(res.Episodes) > 0 {
+		return found("")
+	}
+	return nil
+}
+
+// siteVehicle loads a site and finds one vehicle of it; an empty name is the
+// only one there is.
+func siteVehicle(path, name string) (*config.Vehicle, error) {
+	if path == "" {
+		return nil, errors.New("which site? Give --site FILE")
+	}
+	site, err := config.Load(path)
+	if err != nil {
+		return nil, err
+	}
+	return pickVehicle(site, name)
+}
+
+func pickVehicle(site *config.Site, name string) (*config.Vehicle, error) {
+	if name == "" && len(site.Vehicles) == 1 {
+		return &site.Vehicles[0], nil
+	}
+	if v, ok := site.Vehicle(name); ok {
+		return v, nil
+	}
+	return nil, fmt.Errorf("the site has no vehicle %q; give --vehicle as one of: %s", name, vehicleNames(site))
+}
+
+func vehicleNames(site *config.Site) string {
+	s := ""
+	for i := range site.Vehicles {
+		if i > 0 {
+			s += ", "
+		}
+		s += site.Vehicles[i].Name
+	}
+	return s
+}
+
+func printJSON(out io.Writer, v any) error {
+	e := json.NewEncoder(out)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	return e.Encode(v)
+}

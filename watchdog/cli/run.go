@@ -1,0 +1,137 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"sync"
+	"syscall"
+	"time"
+
+	"github.com/coreos/go-systemd/v22/daemon"
+
+	"pinfold/config"
+	"pinfold/watchdog/app"
+)
+
+type runCmd struct {
+	Site  string `required:"" help:"Site file." placeholder:"FILE"`
+	Trail string `help:"Where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
+}
+
+// Run guards the site until SIGTERM or SIGINT; SIGHUP reads the site file
+// again.
+func (c *runCmd) Run(s *streams) error {
+	site, err := config.Load(c.Site)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.err, "pinfold %s, site %q\n%s\nLocal rules: %s\n", Version, site.Name, Safety, site.LocalRules)
+	for _, p := range site.Cautions {
+		fmt.Fprintln(s.err, "caution:", p)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	reload, unhook := onHangup(ctx)
+	defer unhook()
+	log := &lineLog{w: s.err}
+	res, err := app.Run(ctx, app.Options{Site: site, Version: Version, TrailDir: c.Trail, Say: log.say,
+		Reload: reload, Load: func() (*config.Site, error) { return config.Load(c.Site) }, Notify: serviceManager()})
+	if res.Session.Folder != "" {
+		fmt.Fprintf(s.err, "session %s ended; trail in %s\n", res.Session.ID, res.Session.Folder)
+	}
+	if res.Head != "" {
+		fmt.Fprintf(s.err, "head %s\n", res.Head)
+	}
+	return err
+}
+
+// onHangup turns SIGHUP into reloads.
+func onHangup(ctx context.Context) (<-chan struct{}, func()) {
+	sig := make(chan os.Signal, 1)
+	out := make(chan struct{})
+	signal.Notify(sig, syscall.SIGHUP)
+	go func() {
+		for {
+			select {
+			case <-ctx.Done():
+				return
+			case <-sig:
+			}
+			select {
+			case out <- struct{}{}:
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return out, func() { signal.Stop(sig) }
+}
+
+// lineLog prints what a person should read, a line each. It is called from
+// several loops and must not hold them up, so what cannot be printed at once is
+// left out and counted.
+type lineLog struct {
+	once  sync.Once
+	w     io.Writer
+	lines chan app.Line
+}
+
+// logDepth is how many lines may wait for a slow terminal or journal.
+const logDepth = 256
+
+func (l *lineLog) say(line app.Line) {
+	l.once.Do(func() {
+		l.lines = make(chan app.Line, logDepth)
+		go func() {
+			for line := range l.lines {
+				fmt.Fprintln(l.w, format(line))
+			}
+		}()
+	})
+	select {
+	case l.lines <- line:
+	default:
+	}
+}
+
+// format is "   12.345 s  wren  stop  would have crossed ...".
+func format(l app.Line) string {
+	parts := []string{fmt.Sprintf("%9.3f s", l.At.Seconds())}
+	for _, p := range []string{l.Vehicle, l.Level, l.Text} {
+		if p != "" {
+			parts = append(parts, p)
+		}
+	}
+	return strings.Join(parts, "  ")
+}
+
+// manager tells systemd, by its notification socket.
+type manager struct{ every time.Duration }
+
+// serviceManager is nil where no service manager listens.
+func serviceManager() app.Notifier {
+	if os.Getenv("NOTIFY_SOCKET") == "" {
+		return nil
+	}
+	every, err := daemon.SdWatchdogEnabled(false)
+	if err != nil {
+		every = 0
+	}
+	return manager{every}
+}
+
+func (m manager) send(state string) error {
+	_, err := daemon.SdNotify(false, state)
+	return err
+}
+
+func (m manager) Ready() error     { return m.send(daemon.SdNotifyReady) }
+func (m manager) Stopping() error  { return m.send(daemon.SdNotifyStopping) }
+func (m manager) Reloading() error { return m.send(daemon.SdNotifyReloading) }
+func (m manager) Alive() error     { return m.send(daemon.SdNotifyWatchdog) }
+
+func (m manager) Every() time.Duration { return m.every }

@@ -1,0 +1,135 @@
+package review
+
+import (
+	"fmt"
+	"time"
+
+	"pinfold/watchdog"
+	"pinfold/watchdog/trail"
+)
+
+// Session sums up one session's trail.
+type Session struct {
+	ID     string `json:"session"`
+	Guard  string `json:"guard"`
+	Site   string `json:"site"`
+	Folder string `json:"folder"`
+	Head   string `json:"head"`
+	Rows   []Row  `json:"episodes"`
+	Faults []Note `json:"faults"`
+}
+
+// Row is one episode with the answer it got. Times are session instants in
+// seconds.
+type Row struct {
+	Vehicle string  `json:"vehicle"`
+	From    float64 `json:"from_s"`
+	To      float64 `json:"to_s"`
+	Cause   string  `json:"cause"`
+	Name    string  `json:"name"`
+	Worst   float64 `json:"worst"` // in Unit; for a zone how far the reach passed the edge
+	Limit   float64 `json:"limit"`
+	Unit    string  `json:"unit"`
+	Breach  float64 `json:"breach_m"` // how deep the body itself was outside; 0 never
+	Text    string  `json:"text"`
+	// Level is the vehicle's level when the episode was confirmed: while
+	// waiting nothing is raised.
+	Level  string            `json:"level"`
+	Answer *watchdog.Stopped `json:"answer"` // how the vehicle answered the stop it led to; null: it led to none
+	open   bool
+}
+
+// Note is one sentence about something that happened once.
+type Note struct {
+	At      float64 `json:"at_s"`
+	Vehicle string  `json:"vehicle"`
+	Text    string  `json:"text"`
+}
+
+// Read sums up the session in folder.
+func Read(folder string) (*Session, error) {
+	r, err := trail.Open(folder)
+	if err != nil {
+		return nil, err
+	}
+	m := r.Meta()
+	s := &summary{levels: map[string]string{}, rows: map[string]int{},
+		out: Session{ID: m.Session, Guard: m.Guard, Site: m.Site, Folder: folder, Rows: []Row{}, Faults: []Note{}}}
+	if err := r.Events(s.line); err != nil {
+		return nil, err
+	}
+	return &s.out, nil
+}
+
+// summary gathers a Session from its lines.
+type summary struct {
+	out    Session
+	levels map[string]string // by vehicle
+	rows   map[string]int    // newest row by vehicle, cause and name
+}
+
+func (s *summary) line(l trail.Line) error {
+	s.out.Head = l.Hash
+	var err error
+	switch watchdog.RecordKind(l.Kind) {
+	case watchdog.RecLevel:
+		var b watchdog.LevelChange
+		err = l.Decode(&b)
+		s.levels[l.Vehicle] = b.To
+	case watchdog.RecOpen, watchdog.RecEpisode:
+		var b watchdog.Episode
+		err = l.Decode(&b)
+		s.episode(&l, &b)
+	case watchdog.RecStopped:
+		var b watchdog.Stopped
+		err = l.Decode(&b)
+		s.stopped(&l, &b)
+	case watchdog.RecFault:
+		var b watchdog.FaultSeen
+		err = l.Decode(&b)
+		s.out.Faults = append(s.out.Faults, Note{At: l.At.Seconds(), Vehicle: l.Vehicle,
+			Text: b.Kind + " " + b.Field + " " + b.Detail})
+	}
+	if err != nil {
+		return fmt.Errorf("review: %w", err)
+	}
+	return nil
+}
+
+func key(vehicle, cause, name string) string { return vehicle + "\x00" + cause + "\x00" + name }
+
+func (s *summary) episode(l *trail.Line, e *watchdog.Episode) {
+	k := key(l.Vehicle, e.Cause, e.Name)
+	i, ok := s.rows[k]
+	if !ok || !s.out.Rows[i].open {
+		i = len(s.out.Rows)
+		s.rows[k] = i
+		s.out.Rows = append(s.out.Rows, Row{Vehicle: l.Vehicle, Level: s.level(l.Vehicle)})
+	}
+	r := &s.out.Rows[i]
+	r.From, r.To = e.From.Seconds(), e.To.Seconds()
+	r.Cause, r.Name, r.Worst, r.Limit, r.Unit = e.Cause, e.Name, e.Worst, e.Limit, e.Unit
+	r.Breach, r.Text = e.Breach, e.Text
+	r.open = watchdog.RecordKind(l.Kind) == watchdog.RecOpen
+}
+
+func (s *summary) level(vehicle string) string {
+	if l, ok := s.levels[vehicle]; ok {
+		return l
+	}
+	return watchdog.Waiting.String()
+}
+
+// stopped hangs the answer on the newest episode of its cause; a stop that no
+// episode led to, such as an operator's, gets a row of its own.
+func (s *summary) stopped(l *trail.Line, b *watchdog.Stopped) {
+	i, ok := s.rows[key(l.Vehicle, b.Cause.Word, b.Cause.Name)]
+	if ok && s.out.Rows[i].Answer == nil {
+		s.out.Rows[i].Answer = b
+		return
+	}
+	at := l.At - time.Duration(b.Rest*float64(time.Second))
+	s.out.Rows = append(s.out.Rows, Row{Vehicle: l.Vehicle, From: at.Seconds(), To: at.Seconds(), Cause: b.Cause.Word,
+		Name: b.Cause.Name, Worst: b.Cause.Value, Limit: b.Cause.Limit, Unit: b.Cause.Unit, Text: b.Cause.Text,
+		Level: b.Action, Answer: b})
+}
