@@ -58,8 +58,19 @@ func (c *conn) Write(p []byte) (int, error) {
 	return c.Conn.Write(p)
 }
 
-// Read hands out packets, cut where they are too long. One goroutine reads.
+// Read hands out packets, cut where they are too long. One goroutine reads. A
+// socket that was closed on this side ends like one that was closed on the
+// other: the client passes over the former, and would notice it by its next
+// ping.
 func (c *conn) Read(p []byte) (int, error) {
+	n, err := c.read(p)
+	if errors.Is(err, net.ErrClosed) {
+		err = io.EOF
+	}
+	return n, err
+}
+
+func (c *conn) read(p []byte) (int, error) {
 	if len(p) == 0 {
 		return 0, nil
 	}
