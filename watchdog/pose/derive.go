@@ -30,7 +30,8 @@ func newDeriver(window time.Duration) deriver {
 // It takes those not older than the window; further back, one more at a time,
 // while they span less than half of it (bunched stamps) or are fewer than can
 // outvote a bad one and not older than twice the window. Without a window it
-// takes two. ok is false where history does not reach far enough yet.
+// takes two. ok is false where history does not reach far enough yet; a full
+// history is as far as it ever reaches.
 func (d *deriver) span(h *history) (n int, ok bool) {
 	if h.count < 2 {
 		return 0, false
@@ -47,7 +48,7 @@ func (d *deriver) span(h *history) (n int, ok bool) {
 		}
 		age = a
 	}
-	return n, age >= d.window/2
+	return n, age >= d.window/2 || n == maxHistory
 }
 
 // derive fits the newest window. Where every sample of it reported a velocity
