@@ -152,6 +152,7 @@ type subject struct {
 	answer  Action
 	atLimit bool // reaching the limit already violates ("on the line is outside")
 
+	listed    bool   // stands in Guard.active
 	round     uint64 // the judgement that last looked at it
 	run       int    // violating samples in a row
 	holding   bool   // confirmed: an episode is open
@@ -159,7 +160,8 @@ type subject struct {
 	nearUntil time.Duration
 	commanded bool // a command was sent for it since the last reset
 	value     float64
-	breach    float64 // m, zones: how deep the body itself is outside now
+	outside   bool    // zones: the body itself is outside now, or on the line
+	breach    float64 // m, zones: how deep
 	ep        Episode
 }
 

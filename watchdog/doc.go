@@ -24,7 +24,8 @@
 //     each is sent as a command of its own in the Step that first knows of it.
 //  6. A cause that was true for any part of what a Step covers counts, also
 //     where it has ended by the end of that Step.
-//  7. Every number in an effect is finite.
+//  7. No start is granted while a cause holds that answers with stop or land.
+//  8. Every number in an effect is finite.
 //
 // What may enter: judgement, levels, permits, commands, requests. What may
 // not: bytes of the wire other than a pose payload, MQTT, disks, wall clocks.

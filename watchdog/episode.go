@@ -17,14 +17,13 @@ func (g *Guard) observeValue(i int, v float64, now time.Duration) {
 // observeGone notes that subject i is further away than anything looks.
 func (g *Guard) observeGone(i int, now time.Duration) {
 	s := &g.subjects[i]
-	s.breach = 0
+	s.outside, s.breach = false, 0
 	g.observe(i, false, s.value, s.limit, now)
 }
 
 // observe notes that subject i is violated (bad) with value v, or good.
 func (g *Guard) observe(i int, bad bool, v, limit float64, now time.Duration) {
 	s := &g.subjects[i]
-	wasIdle := s.idle()
 	if s.near && now > s.nearUntil {
 		s.near = false
 	}
@@ -37,7 +36,7 @@ func (g *Guard) observe(i int, bad bool, v, limit float64, now time.Duration) {
 			g.closeEpisode(s, now)
 		}
 	}
-	if idle := s.idle(); idle != wasIdle {
+	if idle := s.idle(); idle == s.listed {
 		g.relist(i, idle)
 	}
 }
@@ -87,17 +86,18 @@ func (g *Guard) closeEpisode(s *subject, now time.Duration) {
 	if !s.ep.Open {
 		s.ep.To, s.ep.ToStamp = now, max(g.stampAt(now), s.ep.FromStamp)
 	}
-	s.ep.Text = g.causeOf(s, s.ep.Worst).Text
+	c := Cause{Kind: s.kind, Name: s.name, Value: s.ep.Worst, Limit: s.limit, Unit: s.unit}
+	s.ep.Text = g.sentence(&c, s.zone, s.ep.Breach)
 	g.counts.Episodes++
 	g.record(RecEpisode, now, s.ep)
 	s.holding, s.run = false, 0
 	g.stateDirty = true
 }
 
-// causeOf is subject s's cause with the value v, in words too.
+// causeOf is subject s's cause now, with the value v, in words too.
 func (g *Guard) causeOf(s *subject, v float64) Cause {
 	c := Cause{Kind: s.kind, Word: s.kind.String(), Name: s.name, Value: v, Limit: s.limit, Unit: s.unit}
-	c.Text = g.sentence(&c, s)
+	c.Text = g.sentence(&c, s.zone, s.breach)
 	return c
 }
 
@@ -116,6 +116,7 @@ func (g *Guard) stampAt(now time.Duration) int64 {
 // relist keeps the list of subjects that are not idle, in rising order, so that
 // whatever walks it does so in the same order every time.
 func (g *Guard) relist(i int, idle bool) {
+	g.subjects[i].listed = !idle
 	at := 0
 	for at < len(g.active) && g.active[at] < i {
 		at++

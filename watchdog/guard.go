@@ -301,7 +301,7 @@ func (g *Guard) onBad(what string, now time.Duration) {
 // onClose ends the session: stop first, then the open episodes and the counts.
 func (g *Guard) onClose(why string, now time.Duration) {
 	c := Cause{Kind: CauseClosing, Word: CauseClosing.String(), Name: clip(why, MaxName)}
-	c.Text = g.sentence(&c, nil)
+	c.Text = g.sentence(&c, -1, 0)
 	g.voidPending("the session was closed before it took effect", now)
 	if g.started || g.latch != ActNone {
 		g.raise(c, ActStop, now)

@@ -159,28 +159,28 @@ func (g *Guard) judgeHit(h *zones.Hit, now time.Duration) {
 	if i == 0 && s.run == 0 && h.Zone >= 0 && h.Zone < len(g.shapes) {
 		s.zone, s.name = h.Zone, cut(&g.shapes[h.Zone])
 	}
-	s.breach = 0
+	s.outside, s.breach = false, 0
 	if v := -h.Clearance; s.violates(v) {
-		s.breach = bounded(g.breach(i, v))
+		g.breach(i, v)
 	}
 	g.observeValue(i, -h.Clearance, now)
 }
 
-// breach is how deep the body itself is outside with respect to subject i, m,
-// where its reach is outside by v; 0 is none.
-func (g *Guard) breach(i int, v float64) float64 {
+// breach notes whether and how deep the body itself is outside with respect to
+// subject i, where its reach is outside by v.
+func (g *Guard) breach(i int, v float64) {
+	s := &g.subjects[i]
 	body := g.bodyNow()
 	if body == g.reach.Sweep {
-		return v
+		s.outside, s.breach = true, bounded(v)
+		return
 	}
 	g.bodyHits = g.cfg.Zones.Judge(&body, 0, g.bodyHits[:0])
-	deep := 0.0
 	for k := range g.bodyHits {
 		if h := &g.bodyHits[k]; g.subjectOf(h) == i {
-			deep = math.Max(deep, -h.Clearance)
+			s.outside, s.breach = true, math.Max(s.breach, bounded(-h.Clearance))
 		}
 	}
-	return deep
 }
 
 // bodyNow is the body where the pose has it, without prediction or margin.

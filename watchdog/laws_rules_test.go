@@ -25,9 +25,9 @@ type laws struct {
 	closed  bool
 	link    bool
 
-	next    *sample // in the event that comes
-	last    []sample
-	granted int // permits to go seen: a law that is never tried proves nothing
+	next                    *sample // in the event that comes
+	last                    []sample
+	granted, stopped, reset int // what was seen: a law that is never tried proves nothing
 }
 
 // sample is a pose as the test made it.
@@ -149,6 +149,12 @@ func (l *laws) levels(t testing.TB, ev *Event, s *Snapshot, effects []Effect) {
 	} else if raised || (ev.Kind == EvRequest && len(l.waiting) > 0 && ev.Nonce == l.nonce && (ev.Ask == AskStart || ev.Ask == AskReset) && !ev.Retained) {
 		t.Fatalf("nonce %q stays after it was used or a stop was raised", s.Nonce)
 	}
+	if l.level < Stop && s.Level >= Stop {
+		l.stopped++
+	}
+	if l.level >= Stop && s.Level < Stop {
+		l.reset++
+	}
 	l.kept(t, s)
 	l.level, l.nonce = s.Level, s.Nonce
 }
@@ -252,7 +258,7 @@ func (l *laws) leaves(s *sample) bool {
 	return math.Max(z, s.p.Z)+l.cfg.Height/2 > 3.2
 }
 
-// finite: law 7. A number that is not finite could not be written down.
+// finite: law 8. A number that is not finite could not be written down.
 func (l *laws) finite(t testing.TB, effects []Effect) {
 	t.Helper()
 	for _, e := range effects {

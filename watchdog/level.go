@@ -125,7 +125,8 @@ func (g *Guard) lower(by string, now time.Duration) {
 		g.subjects[i].commanded = false
 	}
 	for _, k := range [...]CauseKind{CauseNotAcknowledged, CauseNotObeyed} {
-		g.observe(g.other(k), false, 0, 0, now)
+		s := &g.subjects[g.other(k)]
+		g.observe(g.other(k), false, s.value, s.limit, now)
 	}
 	g.show(Waiting, nil, by, now)
 }

@@ -92,7 +92,7 @@ func (g *Guard) askHalt(ev *Event, heard *RequestHeard, now time.Duration) {
 		a = ActLand
 	}
 	c := Cause{Kind: CauseOperator, Word: CauseOperator.String(), Name: heard.By}
-	c.Text = g.sentence(&c, nil)
+	c.Text = g.sentence(&c, -1, 0)
 	g.raise(c, a, now)
 	g.record(RecRequest, now, *heard)
 }
@@ -159,15 +159,17 @@ func (g *Guard) blocked(ask Ask, now time.Duration) (why []string) {
 	return g.blockedByCauses(ask, why)
 }
 
-// blockedByCauses adds the causes that hold. A reset only asks for the zones: a
-// limit is judged again before the start.
+// blockedByCauses adds the causes that hold, confirmed or not. A reset only asks
+// whether the body is inside all zones, since a vehicle that was stopped in time
+// rests where its reach may be short of room; all the rest is asked for before
+// the start.
 func (g *Guard) blockedByCauses(ask Ask, why []string) []string {
 	for _, i := range g.active {
 		s := &g.subjects[i]
 		if s.run == 0 || s.answer < ActStop || s.kind >= CausePoseNone {
 			continue
 		}
-		if ask == AskStart || s.kind == CauseZone {
+		if ask == AskStart || s.outside {
 			why = append(why, g.causeOf(s, s.value).Text)
 		}
 	}

@@ -109,9 +109,6 @@ func (r *rig) took(effects []Effect) {
 func (r *rig) until(end time.Duration) {
 	for {
 		d := r.g.Deadline()
-		if d <= r.now {
-			r.t.Fatalf("at %v: deadline %v is not ahead: the shell would spin", r.now, d)
-		}
 		if d >= end {
 			r.now = end
 			return

@@ -2,17 +2,16 @@ package watchdog
 
 import (
 	"fmt"
-	"math"
 
 	"pinfold/zones"
 )
 
-// sentence says in one sentence what cause c means. s is the subject of a zone
-// or limit; the others do without.
-func (g *Guard) sentence(c *Cause, s *subject) string {
+// sentence says in one sentence what cause c means. For a zone, zone is its
+// index and deep how far the body itself is outside, m.
+func (g *Guard) sentence(c *Cause, zone int, deep float64) string {
 	switch {
 	case c.Kind == CauseZone:
-		return g.zoneSentence(c, s)
+		return g.zoneSentence(c, zone, deep)
 	case c.Kind == CauseHeight && g.cfg.Stopping.Predict:
 		return fmt.Sprintf("would have risen to %.2f m, over the limit of %.2f m", c.Value, c.Limit)
 	case c.Kind == CauseDistance && g.cfg.Stopping.Predict:
@@ -25,12 +24,8 @@ func (g *Guard) sentence(c *Cause, s *subject) string {
 	return shellSentence(c)
 }
 
-func (g *Guard) zoneSentence(c *Cause, s *subject) string {
-	out := s.zone >= 0 && s.zone < len(g.shapes) && g.shapes[s.zone].Kind == zones.KeepOut
-	deep := math.Max(s.breach, s.ep.Breach)
-	if s.run == 0 && !s.holding {
-		deep = 0 // its episode is an old one
-	}
+func (g *Guard) zoneSentence(c *Cause, zone int, deep float64) string {
+	out := zone >= 0 && zone < len(g.shapes) && g.shapes[zone].Kind == zones.KeepOut
 	switch {
 	case deep > 0 && out:
 		return fmt.Sprintf("is inside keep-out %s by %.2f m", c.Name, deep)

@@ -66,7 +66,7 @@ func (g *Guard) take(c Config) {
 				g.retrip(k, i, tripped)
 			}
 		}
-		if !s.idle() {
+		if s.listed = !s.idle(); s.listed {
 			g.active = append(g.active, i)
 		}
 	}
@@ -93,7 +93,7 @@ func same(a, b *subject) bool {
 // inherit takes over what was observed of o.
 func (s *subject) inherit(o *subject) {
 	s.round, s.run, s.holding, s.near, s.nearUntil = o.round, o.run, o.holding, o.near, o.nearUntil
-	s.commanded, s.value, s.breach, s.ep = o.commanded, o.value, o.breach, o.ep
+	s.commanded, s.value, s.outside, s.breach, s.ep = o.commanded, o.value, o.outside, o.breach, o.ep
 }
 
 func (g *Guard) zoneNamed(name string) int {
