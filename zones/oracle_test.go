@@ -205,9 +205,51 @@ func checkUnion(t *testing.T, s *Set, shapes []Shape, u, border geom.Geometry, x
 		// The union's corners are rounded, ours are not: only the size counts.
 		where = signOf(h.Clearance)
 	}
-	if math.Abs(h.Clearance-float64(where)*d) > 1e-9 {
+	if math.Abs(h.Clearance-float64(where)*d) > 1e-9 && !slit(shapes, border, x, y) {
 		t.Fatalf("(%g, %g): clearance %g, simplefeatures %g: %v", x, y, h.Clearance, float64(where)*d, shapes)
 	}
+}
+
+// slit tells whether the piece of the other union's border nearest to (x, y) is
+// a slit without width, left over from rounding where two zones touch along a
+// line exactly: all around it there is some zone or other.
+func slit(shapes []Shape, border geom.Geometry, x, y float64) bool {
+	at, ok := nearestOn(border, x, y)
+	if !ok {
+		return false
+	}
+	for i := range 64 {
+		a := 2 * math.Pi * (float64(i) + 0.3) / 64
+		in := false
+		for k := range shapes {
+			in = in || ratLocate(shapes[k].Rings, at.X+1e-7*math.Cos(a), at.Y+1e-7*math.Sin(a)) >= 0
+		}
+		if !in {
+			return false
+		}
+	}
+	return true
+}
+
+// nearestOn is the point of the border's lines nearest to (x, y).
+func nearestOn(border geom.Geometry, x, y float64) (XY, bool) {
+	best, at := math.Inf(1), XY{}
+	for _, line := range border.Dump() {
+		l, ok := line.AsLineString()
+		if !ok {
+			return at, false
+		}
+		c := l.Coordinates()
+		for i := 1; i < c.Length(); i++ {
+			a, b := c.GetXY(i-1), c.GetXY(i)
+			s := newSeg(a.X, a.Y, b.X, b.Y)
+			if d := s.dist2(x, y); d < best {
+				px, py := s.point(s.at(x, y))
+				best, at = d, XY{px, py}
+			}
+		}
+	}
+	return at, !math.IsInf(best, 1)
 }
 
 func cluster(r *rand.Rand, kind int) []Shape {

@@ -1,0 +1,95 @@
+package zones
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// WriteGeoJSON writes shapes as a FeatureCollection of one Polygon each, as RFC
+// 7946 has it: rings closed, the outer one counter-clockwise, holes clockwise;
+// but in metres in the site frame (§4, prior arrangement). ReadGeoJSON reads
+// it back to the same zones. Shapes it cannot write, because a number is not
+// finite, a ring is too short or the kind is none, are an error.
+func WriteGeoJSON(shapes []Shape) ([]byte, error) {
+	type props struct {
+		Name     string   `json:"name"`
+		Kind     string   `json:"kind"`
+		Floor    float64  `json:"floor"`
+		Ceiling  float64  `json:"ceiling"`
+		Vehicles []string `json:"vehicles,omitempty"`
+	}
+	type polygon struct {
+		Type        string         `json:"type"`
+		Coordinates [][][2]float64 `json:"coordinates"`
+	}
+	type feature struct {
+		Type       string  `json:"type"`
+		Properties props   `json:"properties"`
+		Geometry   polygon `json:"geometry"`
+	}
+	type collection struct {
+		Type     string    `json:"type"`
+		Features []feature `json:"features"`
+	}
+	out := collection{Type: "FeatureCollection", Features: make([]feature, len(shapes))}
+	for i := range shapes {
+		s := &shapes[i]
+		if err := writable(s); err != nil {
+			return nil, fmt.Errorf("zone %q (number %d): %w", s.Name, i+1, err)
+		}
+		out.Features[i] = feature{Type: "Feature",
+			Properties: props{s.Name, s.Kind.String(), s.Floor, s.Ceiling, s.Vehicles},
+			Geometry:   polygon{"Polygon", closedRings(s.Rings)}}
+	}
+	data, err := json.Marshal(out, jsontext.WithIndent(" "))
+	if err != nil {
+		return nil, err
+	}
+	return append(data, '\n'), nil
+}
+
+func writable(s *Shape) error {
+	if s.Kind != KeepIn && s.Kind != KeepOut {
+		return fmt.Errorf("it is neither keep-in nor keep-out: set its kind")
+	}
+	numbers := []float64{s.Floor, s.Ceiling}
+	for k, r := range s.Rings {
+		if len(r) < 3 {
+			return fmt.Errorf("ring %d has %d corners: give it at least three", k, len(r))
+		}
+		for _, v := range r {
+			numbers = append(numbers, v.X, v.Y)
+		}
+	}
+	if len(s.Rings) == 0 {
+		return fmt.Errorf("it has no outline: give it a ring")
+	}
+	for _, v := range numbers {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return fmt.Errorf("%g is not a length: give metres", v)
+		}
+	}
+	return nil
+}
+
+// closedRings closes the rings and winds them as RFC 7946 §3.1.6 asks.
+func closedRings(rings [][]XY) [][][2]float64 {
+	out := make([][][2]float64, len(rings))
+	for k, r := range rings {
+		if len(r) > 1 && r[0] == r[len(r)-1] {
+			r = r[:len(r)-1]
+		}
+		for _, v := range r {
+			out[k] = append(out[k], [2]float64{v.X, v.Y})
+		}
+		if (turning(r) > 0) == (k > 0) {
+			slices.Reverse(out[k][1:]) // the first corner stays the first
+		}
+		out[k] = append(out[k], out[k][0])
+	}
+	return out
+}
