@@ -126,6 +126,27 @@ func TestKillAndRestart(t *testing.T) {
 	}
 }
 
+// However many clients die with the broker, none of them hears of the others:
+// all are silenced before the first socket closes.
+func TestKillSilencesWills(t *testing.T) {
+	for range 20 {
+		b := start(t)
+		var ears []<-chan mqtt.Message
+		for _, id := range []string{"a", "b", "c", "d", "e"} {
+			ears = append(ears, hear(t, client(t, b.URL(), id, nil), "will/#"))
+		}
+		b.Kill()
+		time.Sleep(5 * time.Millisecond)
+		for _, e := range ears {
+			select {
+			case m := <-e:
+				t.Fatalf("will %s was heard", m.Topic())
+			default:
+			}
+		}
+	}
+}
+
 func TestStartRefusesAndCloses(t *testing.T) {
 	for _, addr := range []string{"nonsense", "127.0.0.1:99999", "256.0.0.1:0"} {
 		if b, err := Start(addr); err == nil {

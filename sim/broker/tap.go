@@ -4,6 +4,7 @@ import (
 	"log/slog"
 	"net"
 	"sync"
+	"sync/atomic"
 
 	"github.com/mochi-mqtt/server/v2/listeners"
 )
@@ -12,9 +13,24 @@ import (
 // that all of them can be cut in one stroke before the server hears of it.
 type tap struct {
 	ln    net.Listener
+	dead  atomic.Bool
 	mu    sync.Mutex
 	conns map[net.Conn]struct{}
-	dead  bool
+}
+
+// wire is a connection that says nothing any more once its tap is cut: without
+// that, the first sockets to close would make the server publish wills on those
+// that are still open.
+type wire struct {
+	net.Conn
+	dead *atomic.Bool
+}
+
+func (w wire) Write(b []byte) (int, error) {
+	if w.dead.Load() {
+		return 0, net.ErrClosed
+	}
+	return w.Conn.Write(b)
 }
 
 func newTap(ln net.Listener) *tap {
@@ -30,10 +46,11 @@ func (t *tap) Close(f listeners.CloseFn) { t.cut(); f(t.ID()) }
 // Serve accepts until the listener is cut.
 func (t *tap) Serve(establish listeners.EstablishFn) {
 	for {
-		c, err := t.ln.Accept()
+		socket, err := t.ln.Accept()
 		if err != nil {
 			return
 		}
+		c := wire{socket, &t.dead}
 		if !t.keep(c) {
 			_ = c.Close()
 			return
@@ -45,11 +62,11 @@ func (t *tap) Serve(establish listeners.EstablishFn) {
 	}
 }
 
-// cut closes the listener and every connection.
+// cut silences every connection, then closes the listener and all of them.
 func (t *tap) cut() {
+	t.dead.Store(true)
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	t.dead = true
 	_ = t.ln.Close()
 	for c := range t.conns {
 		_ = c.Close()
@@ -59,7 +76,7 @@ func (t *tap) cut() {
 func (t *tap) keep(c net.Conn) bool {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if t.dead {
+	if t.dead.Load() {
 		return false
 	}
 	t.conns[c] = struct{}{}
