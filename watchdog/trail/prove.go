@@ -147,7 +147,13 @@ func signatureHolds(public, signature string, line []byte) bool {
 	}
 	sig, err := hex.DecodeString(signature)
 	end := bytes.LastIndex(line, []byte(signatureMark))
-	return err == nil && end > 0 && ed25519.Verify(pub, line[:end], sig)
+	return err == nil && end > 0 && hex.EncodeToString(sig) == signature && ed25519.Verify(pub, line[:end], sig)
+}
+
+// sealLike says whether a line of another kind has the body of a seal: the last
+// line has no line after it that would vouch for its kind.
+func sealLike(l *Line) bool {
+	return l.Kind != KindSeal && bytes.Contains(l.Body, []byte(signatureMark)) && bytes.Contains(l.Body, []byte(`,"intake_bytes":`))
 }
 
 // neighbours compares this session with what later ones say of it.

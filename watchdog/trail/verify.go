@@ -48,6 +48,7 @@ type verifier struct {
 
 	prev   string        // hash of the bytes of the line before
 	at     time.Duration // of the last line that fits
+	last   Line          // the last that could be read
 	sealed bool          // a seal was read, whether it holds or not
 	seal   Seal
 }
@@ -102,7 +103,7 @@ func (v *verifier) line(r rawLine) error {
 	good := v.link(r, &l)
 	v.prev = l.Hash
 	v.r.Lines++
-	v.r.Head = l.Hash
+	v.r.Head, v.last = l.Hash, l
 	if l.Hash == v.want {
 		v.r.HeadAt = r.n
 	}
@@ -188,6 +189,9 @@ func (v *verifier) ending() {
 		v.problem(eventsName, v.r.Lines, -1, 0, "the expected head %.80s is nowhere in the chain: its end was cut off, or all of it was written anew", v.want)
 	} else if v.r.HeadAt > 0 && v.r.HeadAt < v.r.Lines {
 		v.note("the expected head is line %d; %d lines follow it", v.r.HeadAt, v.r.Lines-v.r.HeadAt)
+	}
+	if !v.sealed && sealLike(&v.last) {
+		v.problem(eventsName, v.last.Seq, -1, 0, "has the body of a seal and is of kind %.80q: altered", v.last.Kind)
 	}
 	loose := v.intake.size - v.intake.next
 	switch {
