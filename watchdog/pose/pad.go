@@ -1,0 +1,132 @@
+package pose
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// PadOptions says where the pad is and how still is still.
+type PadOptions struct {
+	Position Vec           // m, site frame: the body's centre on its pad
+	Yaw      float64       // rad, the body's heading on its pad, site frame
+	Least    time.Duration // the least time of still pose, by stamps; zero: 2 s
+	MaxMove  float64       // m, furthest from the mean; zero: 0.01
+	MaxTurn  float64       // rad, furthest from the mean; zero: 1°
+	// PositionError, m, and YawError, rad, are how far the vehicle may stand
+	// off the pad's place and heading.
+	PositionError float64
+	YawError      float64
+	Reach         float64 // m, how far from the pad the residual is to hold
+}
+
+// padLevel is how far a vehicle on its pad may lean, rad.
+const padLevel = 20 * math.Pi / 180
+
+// AlignPad ties the tracker frame to the site by a vehicle that stands still on
+// its pad: yaw and translation, gravity kept. Axes and mounting are c's, whose
+// own alignment plays no part. The residual is PositionError + Reach·YawError
+// plus what the pose wandered meanwhile.
+func AlignPad(samples []Sample, c Config, o PadOptions) (Alignment, error) {
+	if o.Least == 0 {
+		o.Least = 2 * time.Second
+	}
+	if o.MaxMove == 0 {
+		o.MaxMove = 0.01
+	}
+	if o.MaxTurn == 0 {
+		o.MaxTurn = math.Pi / 180
+	}
+	if err := o.check(); err != nil {
+		return Alignment{}, err
+	}
+	c.Align = Alignment{}
+	c, err := c.checked()
+	if err != nil {
+		return Alignment{}, err
+	}
+	still, err := placeAll(samples, &c, o.Least)
+	if err != nil {
+		return Alignment{}, err
+	}
+	mean := meanEntry(still)
+	move, turn, err := unsteady(still, &mean, &o)
+	if err != nil {
+		return Alignment{}, err
+	}
+	if tilt := mean.attitude.Tilt(); tilt > padLevel {
+		return Alignment{}, fmt.Errorf("align: the vehicle leans by %.0f° on its pad: set it level, or check axes and mounting", tilt*180/math.Pi)
+	}
+	a := YawAlignment(o.Yaw-mean.attitude.Yaw(), Vec{}, o.PositionError+move+o.Reach*(o.YawError+turn))
+	a.Translation = o.Position.Sub(a.Point(mean.position))
+	a.Tracker = samples[0].Tracker
+	return a.checked()
+}
+
+func (o *PadOptions) check() error {
+	for _, n := range []float64{o.MaxMove, o.MaxTurn, o.PositionError, o.YawError, o.Reach} {
+		if !(n >= 0 && n <= MaxCoordinate) {
+			return fmt.Errorf("align: pad options %+v: lengths and angles must be finite and not below zero", *o)
+		}
+	}
+	if !o.Position.within(MaxCoordinate) || !finite(o.Yaw) || o.Least < 0 {
+		return fmt.Errorf("align: pad at %v m, yaw %v rad, for %v: must be finite and within ±%g m", o.Position, o.Yaw, o.Least, float64(MaxCoordinate))
+	}
+	return nil
+}
+
+// placeAll carries the samples to the body's centre, all of one session, and
+// enough of them.
+func placeAll(samples []Sample, c *Config, least time.Duration) ([]entry, error) {
+	out := make([]entry, len(samples))
+	for i := range samples {
+		s := &samples[i]
+		if f := checkSample(s); f != nil {
+			return nil, fmt.Errorf("align: sample %d: %w", i+1, f)
+		}
+		switch {
+		case s.Tracker != samples[0].Tracker:
+			return nil, fmt.Errorf("align: the tracker restarted meanwhile (%q, then %q): begin again", samples[0].Tracker, s.Tracker)
+		case i > 0 && s.Stamp <= samples[i-1].Stamp:
+			return nil, fmt.Errorf("align: sample %d: stamp %d ns is not after %d ns", i+1, s.Stamp, samples[i-1].Stamp)
+		case i > 0 && time.Duration(s.Stamp-samples[i-1].Stamp) > c.MaxAge:
+			return nil, fmt.Errorf("align: no pose for %v (max age %v): begin again", time.Duration(s.Stamp-samples[i-1].Stamp), c.MaxAge)
+		}
+		c.place(s, &out[i])
+	}
+	if n := len(out); n < 2 || time.Duration(out[n-1].stamp-out[0].stamp) < least {
+		return nil, fmt.Errorf("align: %d samples do not last for %v: keep the vehicle on its pad for longer", n, least)
+	}
+	return out, nil
+}
+
+// meanEntry is the mean position and attitude; q and −q are the same attitude.
+func meanEntry(e []entry) (mean entry) {
+	var q Quat
+	for i := range e {
+		mean.position = mean.position.Add(e[i].position)
+		a, b := e[i].attitude, e[0].attitude
+		k := 1.0
+		if a.W*b.W+a.X*b.X+a.Y*b.Y+a.Z*b.Z < 0 {
+			k = -1
+		}
+		q = Quat{q.W + k*a.W, q.X + k*a.X, q.Y + k*a.Y, q.Z + k*a.Z}
+	}
+	mean.position = mean.position.Scale(1 / float64(len(e)))
+	n := q.Norm() // above zero: all are on the side of the first
+	mean.attitude = Quat{q.W / n, q.X / n, q.Y / n, q.Z / n}
+	return mean
+}
+
+// unsteady refuses a vehicle that moves, and says how much it did.
+func unsteady(e []entry, mean *entry, o *PadOptions) (move, turn float64, err error) {
+	for i := range e {
+		move = math.Max(move, e[i].position.Sub(mean.position).Norm())
+		turn = math.Max(turn, e[i].attitude.Mul(mean.attitude.Conj()).rotationVector().Norm())
+	}
+	if move > o.MaxMove || turn > o.MaxTurn {
+		return move, turn, fmt.Errorf("align: the vehicle moved by %.3f m and %.1f° (at most %.3f m and %.1f°): let it stand still and begin again",
+			move, turn*180/math.Pi, o.MaxMove, o.MaxTurn*180/math.Pi)
+	}
+	return move, turn, nil
+}
