@@ -14,6 +14,7 @@ type guard struct {
 	goes    bool   // the newest permit says go
 	stamp   int64  // ns, of the newest permit
 	valid   int64  // ns, of the newest permit
+	ahead   bool   // the newest permit came before its stamp
 	saidNo  bool   // a permit that says no was accepted since the last command
 
 	former [sessionsKept]past // displaced sessions, a ring
@@ -37,7 +38,9 @@ func (g *guard) take(p *wire.Permit, now int64, r *Receiver) {
 		return
 	}
 	g.seq, g.goes, g.stamp, g.valid = p.Seq, p.Go, p.Stamp, validity(p, r.valid)
-	if age, ok := ageOf(p.Stamp, now); p.Go && (!ok || age < 0) {
+	age, ok := ageOf(p.Stamp, now)
+	g.ahead = p.Go && (!ok || age < 0)
+	if g.ahead {
 		r.counts.Future++
 		g.goes = false // rule 3; not a no that was said, so it opens no latch
 		return
@@ -72,6 +75,7 @@ func (g *guard) adopt(p *wire.Permit, now int64, r *Receiver) bool {
 		g.next = (g.next + 1) % len(g.former)
 	}
 	g.session, g.seq, g.goes, g.heard = p.Session, last, false, false
+	g.ahead = false
 	return true
 }
 
@@ -99,7 +103,7 @@ func (g *guard) permits(now int64) (age time.Duration, why string) {
 	switch {
 	case !ok:
 		return 0, "the vehicle's clock is out of range"
-	case age < 0:
+	case age < 0 || g.ahead:
 		return 0, "the permit's stamp is ahead of the vehicle's clock"
 	case ns > g.valid && g.heard:
 		return age, "the permit is too old, and another session speaks that has not withheld its own first"
