@@ -111,7 +111,7 @@ func (l *loader) stopCautions(d *draft) {
 		if d.tiltStop {
 			key = "tilt"
 		}
-		t.caution(l, key, fmt.Sprintf("needs the vehicle to lean back by %s deg, more than its tilt limit of %s deg: braking would break the limit", num(lean), num(tilt.Max)), "raise the tilt limit, or declare a gentler braking")
+		t.caution(l, key, fmt.Sprintf("needs the vehicle to lean back by %.1f deg, more than its tilt limit of %s deg: braking would break the limit", lean, num(tilt.Max)), "raise the tilt limit, or declare a gentler braking")
 	}
 }
 

@@ -30,7 +30,7 @@ func (l *loader) finish(s *Site, keys *siteKeys, d *draft, all []*declared, soun
 		return
 	}
 	c := &d.cfg
-	c.Guard = keys.guard
+	c.Guard, c.Hash = keys.guard, s.Hash
 	judged, ground := Grounded(shapes, keys.allowance)
 	set, err := zones.New(judged)
 	if err != nil {

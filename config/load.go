@@ -81,7 +81,7 @@ type loader struct {
 	read     func(string) ([]byte, error)
 	files    []File
 	cautions Problems
-	blind    bool // a zone file could not be read: some zones are unknown
+	blind    bool // some zones, or whose they are, are unknown
 }
 
 // caution notes what is allowed but should be known.
@@ -103,7 +103,7 @@ func Parse(path string, data []byte, read func(name string) ([]byte, error)) (*S
 	if len(l.probs) > 0 {
 		return nil, l.probs.sorted(l.files, path).err()
 	}
-	s.Files, s.Hash, s.Cautions = l.files, hashFiles(l.files), l.cautions.sorted(l.files, path)
+	s.Cautions = l.cautions.sorted(l.files, path)
 	return s, nil
 }
 
@@ -142,6 +142,7 @@ func (l *loader) site(root *table) *Site {
 	shapes := l.readZones(root)
 	drafts := l.readVehicles(root)
 	root.done()
+	s.Files, s.Hash = l.files, hashFiles(l.files)
 	l.checkOwners(shapes, drafts)
 	sound := l.checkShapes(shapes)
 	for _, d := range drafts {

@@ -35,9 +35,6 @@ func (p *place) item(i int) *place {
 	return p
 }
 
-// has says whether the key name was seen below p.
-func (p *place) has(name string) bool { return p.keys[name] != nil }
-
 // child is the place below p called name, made where it is new.
 func (p *place) child(name string, line int) *place {
 	if k, ok := p.keys[name]; ok {
@@ -256,6 +253,7 @@ func (s *scanner) inline(p *place, depth int) {
 
 // str skips a string of any of the four kinds.
 func (s *scanner) str() {
+	defer func() { s.i = min(s.i, len(s.b)) }()
 	quote := s.b[s.i]
 	long := s.peek(1) == quote && s.peek(2) == quote
 	s.i++

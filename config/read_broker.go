@@ -25,7 +25,8 @@ func (l *loader) readBroker(root *table) Broker {
 		Prefix: t.text("prefix", DefaultPrefix, MaxText),
 		User:   t.text("user", "", MaxText),
 	}
-	if t.has("password") {
+	if _, ok := t.m["password"]; ok {
+		t.ask("password")
 		t.m["password"] = "…" // never shown
 		t.report("password", "has no place in a file that is copied into the trail", "put the password into a file of its own, readable by the daemon alone, and name it in password_file")
 	}

@@ -39,6 +39,7 @@ func readStopping(vehicle *table, c *watchdog.Config) (t *table, tilted bool) {
 	}
 	s.Acceleration = t.number("acceleration", 0, span{0, maxBraking, "m/s²"})
 	s.Slope = t.number("slope", 0, span{0, 10, "rise over run"})
+	s.CoverLoss = t.flag("cover_loss", false)
 	s.Margin = t.number("margin", 0, span{0, 100, "m"})
 	s.PositionErr = t.number("position_error", onlyIf(s.Predict, DefaultPositionError), span{0, 100, "m"})
 	s.VelocityErr = t.number("velocity_error", onlyIf(s.Predict, DefaultVelocityError), span{0, 100, "m/s"})

@@ -128,17 +128,20 @@ func (l *loader) zoneFile(name string, at *place) []*declared {
 
 // geoErrors reports what is wrong with a zone file.
 func (l *loader) geoErrors(name string, data []byte, err error) {
-	var inv *zones.Invalid
-	if !errors.As(err, &inv) {
-		what, next, _ := strings.Cut(err.Error(), ". Try: ")
-		if next == "" {
-			next = "write a GeoJSON FeatureCollection of polygons in metres, each with properties name, kind, floor and ceiling"
-		}
-		l.probs = append(l.probs, Problem{File: name, What: what, Next: next})
+	var bad *zones.BadGeoJSON
+	if !errors.As(err, &bad) {
+		l.probs = append(l.probs, Problem{File: name, What: err.Error(), Next: "write a GeoJSON FeatureCollection of polygons in metres, each with properties name, kind, floor and ceiling"})
 		return
 	}
-	for _, p := range inv.Problems {
-		l.probs = append(l.probs, zoneProblem(name, lineOfName(data, p.Name), p))
+	for _, f := range bad.Faults {
+		p := Problem{File: name, Line: lineOfName(data, f.Name), What: f.Says, Next: f.Try}
+		if f.Feature >= 0 {
+			p.Key = fmt.Sprintf("features[%d]", f.Feature)
+		}
+		if f.Name != "" {
+			p.Value = show(f.Name)
+		}
+		l.probs = append(l.probs, p)
 	}
 }
 
@@ -239,6 +242,7 @@ func (l *loader) checkOwners(all []*declared, vehicles []*draft) {
 			if ownerKnown(known, name) {
 				continue
 			}
+			l.blind = true
 			next := "name a vehicle of this site: " + strings.Join(known, ", ")
 			if near, ok := nearest(name, known); ok {
 				next = fmt.Sprintf("did you mean %q?", near)

@@ -67,7 +67,11 @@ func (p *pen) until(m motion) need {
 // the pose's age, half the velocity window for the velocity's lag.
 func (p *pen) reaction() float64 {
 	c := p.cfg
-	return (c.Pose.MaxAge/2 + c.Pose.VelocityWindow/2 + c.Stopping.Reaction).Seconds()
+	until := c.Pose.MaxAge/2 + watchdog.JudgeEvery
+	if c.Stopping.CoverLoss {
+		until = max(until, c.Timing.PermitValid)
+	}
+	return (until + c.Pose.VelocityWindow/2 + c.Stopping.Reaction).Seconds()
 }
 
 // spread is how far, m, errors of the velocity and what is gained during the
@@ -145,29 +149,47 @@ func (l *loader) measure(d *draft, own []*declared) Room {
 		l.add(d.table.at, "zone", "", err.Error(), "mend the zones")
 		return Room{}
 	}
-	t, r := d.table, p.room()
-	b := p.body()
-	switch {
+	r := p.room()
+	switch b := p.body(); {
 	case p.space(need{}).Empty():
 		l.swallowed(d, own)
 	case p.space(b).Empty():
-		t.report("radius", fmt.Sprintf("does not fit: the pen of %q has no place for a body %s m wide and %s m high", d.name, num(2*b.side), num(2*b.above)), "enlarge the pen, or mend radius and height")
-	case r.AtRest.Empty():
-		n := p.until(motion{})
-		l.add(d.stopping.at, d.stopping.path, "", fmt.Sprintf("leaves %q nowhere to stand: at rest it needs %s m to every wall, %s m above its centre and %s m below", d.name, num(n.side), num(n.above), num(n.below)), "enlarge the pen, or measure better and lower margin, position_error or velocity_error")
-	case r.Predict && r.Moving.Empty():
-		n := p.until(p.limits())
-		next := "enlarge the pen, or declare a shorter stop that has been measured"
-		if r.Fastest > 0 {
-			next = fmt.Sprintf("lower the limit to %s m/s, ", num(r.Fastest)) + next
-		} else if r.Climb > 0 || r.Descent > 0 {
-			next = "lower the limits of climb and descent, " + next
+		key := "radius"
+		if !p.space(need{side: b.side}).Empty() {
+			key = "height"
 		}
-		d.limits.report("speed", fmt.Sprintf("is too fast: at %s m/s the pen of %q has no usable volume; heading anywhere it needs %s m to every wall, %s m above its centre and %s m below", num(r.Speed), d.name, num(n.side), num(n.above), num(n.below)), next)
-	case r.Moving.Pieces > r.AtRest.Pieces && r.Predict:
+		d.table.report(key, fmt.Sprintf("does not fit: the pen of %q has no place for a body %s wide and %s high", d.name, metres(2*b.side), metres(2*b.above)), "enlarge the pen, or mend radius and height")
+	case r.AtRest.Empty():
+		l.add(d.stopping.at, d.stopping.path, "", fmt.Sprintf("leaves %q nowhere to stand: at rest it needs %v", d.name, p.until(motion{})), "enlarge the pen, or measure better and lower margin, position_error or velocity_error")
+	case r.Moving.Empty():
+		l.tooFast(d, p, &r)
+	case r.Moving.Pieces > r.AtRest.Pieces:
 		d.limits.caution(l, "speed", fmt.Sprintf("leaves the pen of %q in %d pieces: at this speed it cannot come from one to the other", d.name, r.Moving.Pieces), "drive slower there, or widen the passage")
 	}
 	return r
+}
+
+// String is the need in words.
+func (n need) String() string {
+	return fmt.Sprintf("%s to every wall, %s above its centre and %s below", metres(n.side), metres(n.above), metres(n.below))
+}
+
+// tooFast reports a pen of which nothing is left at the limits, at the limit
+// that is to blame.
+func (l *loader) tooFast(d *draft, p *pen, r *Room) {
+	m := p.limits()
+	still := func(m motion) bool { return !p.space(p.until(m)).Empty() }
+	key, v, next := "speed", m.speed, fmt.Sprintf("lower the limit to %s m/s", num(r.Fastest))
+	switch {
+	case r.Fastest > 0:
+	case still(motion{m.speed, 0, m.descent}):
+		key, v, next = "climb", m.climb, "lower this limit"
+	case still(motion{m.speed, m.climb, 0}):
+		key, v, next = "descent", m.descent, "lower this limit"
+	default:
+		next = "lower the limits of speed, climb and descent"
+	}
+	d.limits.report(key, fmt.Sprintf("is too fast: at %s m/s the pen of %q has no usable volume; heading anywhere it needs %v", num(v), d.name, p.until(m)), next+", enlarge the pen, or declare a shorter stop that has been measured")
 }
 
 // swallowed reports a pen of which the keep-outs leave nothing, at the first

@@ -69,7 +69,9 @@ type Room struct {
 	Climb   float64 // m/s, the climb limit Moving is for; 0 where there is none
 	Descent float64 // m/s, the descent limit; 0 where there is none
 	// Reaction is the assumed time until braking begins, s: pose age (half of
-	// max_age), lag of the velocity, and the declared reaction.
+	// max_age) and the time to the next judgement, or the permit's validity
+	// where cover_loss is on and that is longer; lag of the velocity (half its
+	// window); and the declared reaction.
 	Reaction float64
 	Stopping float64 // m, from Speed until rest
 	// Unguarded is how far the vehicle goes from Speed until rest if the

@@ -13,8 +13,9 @@ import (
 // broker, the trail, a vehicle that comes or goes).
 //
 // It errs towards refusing: a keep-in zone is tighter only where it lies
-// within a single old one, a keep-out zone only where a single new one covers
-// it, and a later caution counts as looser.
+// within the old one of its name, a keep-out zone only where the new one of
+// its name covers it, a later caution counts as looser, and nothing about the
+// pose can change. What it lets through watchdog.Guard.Tighten takes too.
 func Tighter(old, next *Site) error {
 	if old == nil || next == nil {
 		return Problems{{What: "there is no site to compare", Next: "load both sites first"}}
@@ -87,13 +88,6 @@ func (c *comparison) most(key string, old, next float64) {
 	}
 }
 
-// check is most for a threshold of which zero switches the check off.
-func (c *comparison) check(key string, old, next float64) {
-	if old != 0 && (next == 0 || !(next <= old)) {
-		c.looser(key, num(old), num(next), "is looser: it may only shrink while running, and 0 switches it off")
-	}
-}
-
 func (c *comparison) vehicles(o, n *Vehicle) {
 	a, b := &o.Config, &n.Config
 	c.same("vehicle.kind", a.Kind, b.Kind)
@@ -149,10 +143,11 @@ func (c *comparison) stopping(o, n *watchdog.Stopping) {
 		c.looser(key+"predict", true, false, "is looser: the stop would come too late")
 	}
 	c.least(key+"reaction", o.Reaction.Seconds(), n.Reaction.Seconds())
-	if o.Predict {
-		c.most(key+"deceleration", o.Deceleration, n.Deceleration)
-		c.most(key+"vertical", o.Vertical, n.Vertical)
+	if o.CoverLoss && !n.CoverLoss {
+		c.looser(key+"cover_loss", true, false, "is looser: the loss of the watchdog is no longer covered")
 	}
+	c.most(key+"deceleration", o.Deceleration, n.Deceleration)
+	c.most(key+"vertical", o.Vertical, n.Vertical)
 	c.least(key+"acceleration", o.Acceleration, n.Acceleration)
 	c.least(key+"slope", o.Slope, n.Slope)
 	c.least(key+"margin", o.Margin, n.Margin)
@@ -177,24 +172,16 @@ func (c *comparison) timing(o, n *watchdog.Timing) {
 	c.most(t+"obey_confirm", float64(o.ObeyConfirm), float64(n.ObeyConfirm))
 }
 
+// pose insists that a pose keeps its meaning and its trust: the history it is
+// judged by was gathered under the old settings.
 func (c *comparison) pose(a, b *watchdog.Config) {
-	const key = "vehicle.pose."
-	o, n := &a.Pose, &b.Pose
-	c.same(key+"fields", a.Fields, b.Fields)
-	c.same(key+"axes", o.Axes, n.Axes)
-	c.same(key+"mount", o.Mount, n.Mount)
-	c.same(key+"align", o.Align, n.Align)
-	c.same(key+"velocity_window", o.VelocityWindow, n.VelocityWindow)
-	c.most(key+"max_age", o.MaxAge.Seconds(), n.MaxAge.Seconds())
-	c.check(key+"max_late", o.MaxLate.Seconds(), n.MaxLate.Seconds())
-	c.check(key+"frozen_after", o.FrozenAfter.Seconds(), n.FrozenAfter.Seconds())
-	c.least(key+"min_confidence", o.MinConfidence, n.MinConfidence)
-	c.least(key+"min_rate", o.MinRateHz, n.MinRateHz)
-	c.check(key+"max_speed", o.MaxSpeed, n.MaxSpeed)
-	c.most(key+"jump_slack", o.JumpSlack, n.JumpSlack)
-	c.check(key+"max_acceleration", o.MaxAccel, n.MaxAccel)
-	c.check(key+"max_clock_step", o.MaxClockStep.Seconds(), n.MaxClockStep.Seconds())
-	c.check(key+"velocity_tolerance", o.VelocityTolerance, n.VelocityTolerance)
-	c.least(key+"restart_radius", o.RestartRadius, n.RestartRadius)
-	c.least(key+"settle", o.Settle.Seconds(), n.Settle.Seconds())
+	const key = "vehicle.pose"
+	c.same(key+".fields", a.Fields, b.Fields)
+	o, n := a.Pose, b.Pose
+	c.same(key+".axes", o.Axes, n.Axes)
+	c.same(key+".mount", o.Mount, n.Mount)
+	c.same(key+".align", o.Align, n.Align)
+	c.same(key+".max_age", o.MaxAge, n.MaxAge)
+	n.Axes, n.Mount, n.Align, n.MaxAge = o.Axes, o.Mount, o.Align, o.MaxAge
+	c.same(key, o, n)
 }

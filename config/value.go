@@ -17,7 +17,8 @@ func show(v any) string {
 	case string:
 		return short(strconv.Quote(v))
 	case float64:
-		return strconv.FormatFloat(v, 'g', -1, 64)
+		text := strconv.FormatFloat(v, 'g', -1, 64)
+		return strings.ToLower(strings.TrimPrefix(text, "+")) // TOML writes nan and inf
 	case int64, bool:
 		return fmt.Sprint(v)
 	case time.Time:
@@ -46,6 +47,11 @@ func short(s string) string {
 		return s
 	}
 	return string(r[:maxShown-1]) + "…"
+}
+
+// metres writes a computed length, m, rounded up to the centimetre.
+func metres(v float64) string {
+	return strconv.FormatFloat(math.Ceil(v*100-1e-6)/100, 'f', 2, 64) + " m"
 }
 
 // float is a TOML number, whole or not. It may be NaN or infinite.

@@ -1,6 +1,10 @@
 package config
 
 import (
+	"math"
+	"reflect"
+	"sort"
+
 	"pinfold/watchdog"
 	"pinfold/zones"
 )
@@ -9,27 +13,27 @@ import (
 // as within it: rounding, and nothing a vehicle could use.
 const withinSlack = 1e-6
 
-// zones compares the pens of one vehicle, as judged.
+// zones compares the pens of one vehicle, as judged, by the zones' names.
 func (c *comparison) zones(a, b *watchdog.Config) {
 	for _, n := range b.Zones.Shapes() {
-		if n.Kind == zones.KeepIn && !anyOf(a.Zones.Shapes(), zones.KeepIn, func(o zones.Shape) bool { return within(n, o) }) {
-			c.looser("zone", "smaller or not there", n.Name, "reaches outside every keep-in zone there was")
+		if o, ok := named(a.Zones, n.Name, zones.KeepIn); n.Kind == zones.KeepIn && !(ok && within(n, o)) {
+			c.looser("zone", "smaller or not there", n.Name, "reaches outside the keep-in zone of that name")
 		}
 	}
 	for _, o := range a.Zones.Shapes() {
-		if o.Kind == zones.KeepOut && !anyOf(b.Zones.Shapes(), zones.KeepOut, func(n zones.Shape) bool { return within(o, n) }) {
-			c.looser("zone", "a keep-out zone", o.Name, "is no longer covered by a keep-out zone")
+		if n, ok := named(b.Zones, o.Name, zones.KeepOut); o.Kind == zones.KeepOut && !(ok && within(o, n)) {
+			c.looser("zone", "a keep-out zone", o.Name, "is no longer covered by the keep-out zone of that name")
 		}
 	}
 }
 
-func anyOf(shapes []zones.Shape, kind zones.Kind, is func(zones.Shape) bool) bool {
-	for _, s := range shapes {
-		if s.Kind == kind && is(s) {
-			return true
+func named(set *zones.Set, name string, kind zones.Kind) (zones.Shape, bool) {
+	for _, s := range set.Shapes() {
+		if s.Name == name && s.Kind == kind {
+			return s, true
 		}
 	}
-	return false
+	return zones.Shape{}, false
 }
 
 // within says whether inner lies in outer, edges included: its band in the
@@ -39,29 +43,16 @@ func within(inner, outer zones.Shape) bool {
 	if !(inner.Floor >= outer.Floor && inner.Ceiling <= outer.Ceiling) {
 		return false
 	}
-	room, err := zones.New([]zones.Shape{flatShape(outer, zones.KeepIn)})
-	if err != nil {
-		return false
-	}
-	for _, r := range inner.Rings {
-		if !ringClear(room, r) {
-			return false
-		}
-	}
-	if len(outer.Rings) == 1 {
+	if reflect.DeepEqual(inner.Rings, outer.Rings) {
 		return true
+	}
+	room, err := zones.New([]zones.Shape{flatShape(outer, zones.KeepIn)})
+	if err != nil || !ringsClear(room, inner.Rings, outer.Rings) {
+		return false
 	}
 	all := zones.Shape{Name: "all", Kind: zones.KeepIn, Floor: -1, Ceiling: 1, Rings: [][]zones.XY{around()}}
 	rest, err := zones.New([]zones.Shape{all, flatShape(inner, zones.KeepOut)})
-	if err != nil {
-		return false
-	}
-	for _, hole := range outer.Rings[1:] {
-		if !ringClear(rest, hole) {
-			return false
-		}
-	}
-	return true
+	return err == nil && ringsClear(rest, outer.Rings[1:], inner.Rings)
 }
 
 // around is a ring round everything a zone may hold.
@@ -75,15 +66,83 @@ func flatShape(s zones.Shape, kind zones.Kind) zones.Shape {
 	return zones.Shape{Name: "area", Kind: kind, Floor: -1, Ceiling: 1, Rings: s.Rings}
 }
 
-// ringClear says whether every edge of the ring keeps clear of what the set
-// does not allow; on the line is clear here.
-func ringClear(set *zones.Set, ring []zones.XY) bool {
-	for i, p := range ring {
-		q := ring[(i+1)%len(ring)]
-		w := zones.Sweep{From: zones.XYZ{X: p.X, Y: p.Y}, To: zones.XYZ{X: q.X, Y: q.Y}}
-		if !(set.Clearance(&w).Clearance >= -withinSlack) {
+// edge is one side of a ring.
+type edge struct{ a, b zones.XY }
+
+func edgesOf(rings [][]zones.XY) (all []edge) {
+	for _, r := range rings {
+		for i, p := range r {
+			all = append(all, edge{p, r[(i+1)%len(r)]})
+		}
+	}
+	return all
+}
+
+// ringsClear says whether every edge of the rings lies in what the set allows,
+// the walls included, which are the edges of set's own rings.
+func ringsClear(set *zones.Set, rings, walls [][]zones.XY) bool {
+	w := edgesOf(walls)
+	for _, e := range edgesOf(rings) {
+		if !edgeClear(set, e, w) {
 			return false
 		}
 	}
 	return true
+}
+
+// edgeClear cuts e wherever a wall may begin, end or cross it. Each piece is
+// then on one side of the walls, and its middle speaks for it.
+func edgeClear(set *zones.Set, e edge, walls []edge) bool {
+	cuts := []float64{0, 1}
+	for _, w := range walls {
+		if w.near(e) {
+			cuts = append(cuts, e.along(w.a), e.along(w.b), e.crossing(w))
+		}
+	}
+	sort.Float64s(cuts)
+	for i, t := range cuts {
+		if !pointClear(set, e.at(t)) || i > 0 && !pointClear(set, e.at((t+cuts[i-1])/2)) {
+			return false
+		}
+	}
+	return true
+}
+
+func pointClear(set *zones.Set, p zones.XY) bool {
+	at := zones.XYZ{X: p.X, Y: p.Y}
+	return set.Clearance(&zones.Sweep{From: at, To: at}).Clearance >= -withinSlack
+}
+
+// near says whether the boxes round two edges come within withinSlack.
+func (e edge) near(o edge) bool {
+	apart := func(a, b, c, d float64) bool {
+		return math.Max(a, b)+withinSlack < math.Min(c, d) || math.Max(c, d)+withinSlack < math.Min(a, b)
+	}
+	return !apart(e.a.X, e.b.X, o.a.X, o.b.X) && !apart(e.a.Y, e.b.Y, o.a.Y, o.b.Y)
+}
+
+// at is the point at share t of the edge.
+func (e edge) at(t float64) zones.XY {
+	return zones.XY{X: e.a.X + t*(e.b.X-e.a.X), Y: e.a.Y + t*(e.b.Y-e.a.Y)}
+}
+
+// along is the share of the edge nearest to p.
+func (e edge) along(p zones.XY) float64 {
+	dx, dy := e.b.X-e.a.X, e.b.Y-e.a.Y
+	return share((p.X-e.a.X)*dx+(p.Y-e.a.Y)*dy, dx*dx+dy*dy)
+}
+
+// crossing is the share of the edge at which the line through o crosses it; 0
+// where it does not.
+func (e edge) crossing(o edge) float64 {
+	dx, dy, ox, oy := e.b.X-e.a.X, e.b.Y-e.a.Y, o.b.X-o.a.X, o.b.Y-o.a.Y
+	return share((o.a.X-e.a.X)*oy-(o.a.Y-e.a.Y)*ox, dx*oy-dy*ox)
+}
+
+// share is n/d within 0 to 1, and 0 where that is no number.
+func share(n, d float64) float64 {
+	if t := n / d; t > 0 {
+		return math.Min(t, 1)
+	}
+	return 0
 }
