@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
-	"strings"
 	"time"
 
 	"pinfold/watchdog/link/wire"
@@ -58,13 +56,21 @@ func (p *player) follow(c Course) {
 // start has the operator start the vehicle with a pilot at rest, after a reset
 // where a stop is latched. It waits for what blocks to pass.
 func (p *player) start(ctx context.Context) error {
-	ctx, cancel := context.WithTimeout(ctx, actMost)
+	ctx, cancel := context.WithTimeout(ctx, startMost)
 	defer cancel()
 	p.node.SetPilot(Rest{})
-	if s, ok := p.story.operator.State(p.name); ok && halted(s) {
-		defer p.say("is reset by the operator and started again")
+	was := halted(p.state())
+	err := p.story.operator.Release(ctx, p.name)
+	if was && err == nil {
+		p.say("was reset by the operator and started again")
 	}
-	return p.story.operator.Release(ctx, p.name)
+	return err
+}
+
+// state is the newest state heard of the vehicle.
+func (p *player) state() wire.State {
+	s, _ := p.story.operator.State(p.name)
+	return s
 }
 
 // arrive waits until the vehicle is near a point and slow. It returns
@@ -89,7 +95,7 @@ const look = 10 * time.Millisecond
 // the vehicle run, for actMost at the most.
 func (p *player) until(ctx context.Context, wanted func(NodeView) bool) error {
 	return p.watch(ctx, func(v NodeView) (bool, error) {
-		if s, ok := p.story.operator.State(p.name); ok && halted(s) {
+		if s := p.state(); halted(s) {
 			return false, fmt.Errorf("%w: %s", errHalted, showing(s))
 		}
 		return wanted(v), nil
@@ -119,8 +125,7 @@ func (p *player) watch(ctx context.Context, done func(NodeView) (bool, error)) e
 // rest waits until the vehicle is at rest, and on the ground where the
 // watchdog called for a landing, and tells how it came there.
 func (p *player) rest(ctx context.Context) error {
-	s, _ := p.story.operator.State(p.name)
-	down := p.flies && s.Level == "land"
+	down := p.flies && p.state().Level == "land"
 	err := p.watch(ctx, func(v NodeView) (bool, error) {
 		return !v.MayMove && v.State.Velocity.Len() < RestSpeed && (!down || v.State.Grounded), nil
 	})
@@ -136,125 +141,4 @@ func (p *player) rest(ctx context.Context) error {
 			(last.RestAt - last.PermitAt).Seconds(), last.Distance, last.Room)
 	}
 	return nil
-}
-
-// wish is what the watchdog's state has to show.
-type wish struct {
-	level  string   // clear, caution, stop or land; stop is also met by land
-	causes []string // any of these has to stand first among what is latched
-	name   string   // of the zone or limit; empty for any
-}
-
-func (w wish) String() string {
-	s := w.level
-	if len(w.causes) > 0 {
-		s += ": " + strings.Join(w.causes, " or ")
-	}
-	if w.name != "" {
-		s += " " + w.name
-	}
-	return s
-}
-
-// met says whether a state shows what is wished for.
-func (w wish) met(s wire.State) bool {
-	if s.Level != w.level && !(w.level == "stop" && s.Level == "land") {
-		return false
-	}
-	if len(w.causes) == 0 {
-		return true
-	}
-	return len(s.Latched) > 0 && slices.Contains(w.causes, s.Latched[0].Cause) &&
-		(w.name == "" || s.Latched[0].Name == w.name)
-}
-
-// showing is what a state shows, in the words of an Act.
-func showing(s wire.State) string {
-	out := s.Level
-	for i, c := range s.Latched {
-		if i == 0 {
-			out += ": "
-		} else {
-			out += ", "
-		}
-		out += c.Cause
-		if c.Name != c.Cause && c.Name != "" {
-			out += " " + c.Name
-		}
-	}
-	if out == "" {
-		return "no state"
-	}
-	return out
-}
-
-// expect waits for the state to show w, notes the act and says so. A stop for
-// another reason ends the wait: what is latched stays latched.
-func (p *player) expect(ctx context.Context, act string, w wish) bool {
-	ctx, cancel := context.WithTimeout(ctx, actMost)
-	defer cancel()
-	s, err := p.story.operator.Wait(ctx, p.name, func(s wire.State) bool { return w.met(s) || halted(s) })
-	ok := err == nil && w.met(s)
-	p.story.note(Act{Name: act, Vehicle: p.name, Expected: w.String(), Seen: showing(s), OK: ok})
-	if ok && len(s.Latched) > 0 {
-		p.say("is told to %s: %s", s.Level, s.Latched[0].Text)
-	}
-	return ok
-}
-
-// incident is an act in which the vehicle has to be stopped: do sets it off. It
-// ends with the vehicle at rest.
-func (p *player) incident(ctx context.Context, act string, w wish, do func()) error {
-	do()
-	if !p.expect(ctx, act, w) {
-		p.node.SetPilot(Rest{})
-		p.node.Faults.Recover()
-		ctx, cancel := context.WithTimeout(ctx, actMost)
-		defer cancel()
-		if err := p.story.operator.Ask(ctx, p.name, AskStop); err != nil {
-			return err
-		}
-	}
-	return p.rest(ctx)
-}
-
-// errand is an act in which the vehicle goes somewhere and may not be stopped.
-func (p *player) errand(ctx context.Context, act string, speed, accel float64, points ...Vec) error {
-	p.head(speed, accel, points...)
-	err := p.arrive(ctx, points[len(points)-1])
-	s, _ := p.story.operator.State(p.name)
-	a := Act{Name: act, Vehicle: p.name, Expected: "no stop until it is there", Seen: showing(s), OK: err == nil}
-	if err != nil {
-		a.Seen = err.Error()
-	}
-	p.story.note(a)
-	if errors.Is(err, errHalted) {
-		return p.restart(ctx)
-	}
-	return err
-}
-
-// restart brings a vehicle that was stopped back into motion.
-func (p *player) restart(ctx context.Context) error {
-	if err := p.rest(ctx); err != nil {
-		return err
-	}
-	return p.start(ctx)
-}
-
-// transfer takes the vehicle to where its next act begins. A stop on the way
-// is not what the act is about: it is told, and the vehicle started again.
-func (p *player) transfer(ctx context.Context, speed, accel float64, points ...Vec) error {
-	for range 3 {
-		p.head(speed, accel, points...)
-		err := p.arrive(ctx, points[len(points)-1])
-		if !errors.Is(err, errHalted) {
-			return err
-		}
-		p.say("was stopped on its way, which nobody meant it to be: %v", err)
-		if err := p.restart(ctx); err != nil {
-			return err
-		}
-	}
-	return fmt.Errorf("%w three times on one way", errHalted)
 }

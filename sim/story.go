@@ -33,6 +33,7 @@ type Act struct {
 	Expected string        `json:"expected"` // level and cause that the watchdog's state had to show
 	Seen     string        `json:"seen"`     // what it showed, or what was shown last
 	OK       bool          `json:"ok"`
+	Tries    int           `json:"tries"` // how often it was played; more than once where the machine itself held it up
 	At       time.Duration `json:"at_ns"` // since the story began: seen, or given up
 }
 
@@ -76,8 +77,9 @@ func (r StoryResult) OK() bool {
 
 // Bounds of a story.
 const (
-	storyMost = 4 * time.Minute  // a story that takes longer is given up
+	storyMost = 5 * time.Minute  // a story that takes longer is given up
 	actMost   = 20 * time.Second // for one expectation
+	startMost = 60 * time.Second // for a reset and a start
 )
 
 // RunStory moves the demo's two vehicles through their acts, about 40 s of real
@@ -132,13 +134,13 @@ type story struct {
 // play lets all parts run side by side to their ends.
 func (s *story) play(ctx context.Context, parts ...part) error {
 	for _, p := range parts {
-		s.meeting.expect(p.player)
+		s.meeting.set(p.player, awaited)
 	}
 	errs := make([]error, len(parts)+1)
 	var all sync.WaitGroup
 	for i, p := range parts {
 		all.Go(func() {
-			defer s.meeting.leave(p.player)
+			defer s.meeting.set(p.player, gone)
 			if err := p.play(ctx); err != nil {
 				errs[i] = fmt.Errorf("sim: %s's part broke off: %w", p.player.name, err)
 			}

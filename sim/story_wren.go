@@ -33,107 +33,56 @@ func (p *player) wrenLap(ctx context.Context) error {
 // wrenCaution goes near the north net until the watchdog shows a caution, and
 // away again: the pilot heeds it.
 func (p *player) wrenCaution(ctx context.Context) error {
-	p.say("comes slowly up to the north net")
-	p.head(0.5, 1.0, Vec{p.about(2.4, 0.3), 5.5, flight})
-	if p.expect(ctx, "caution heeded", wish{level: "caution"}) {
+	return p.heed(ctx, scene{name: "caution heeded", wish: wish{level: "caution"}, stage: []Vec{{2.4, 3.3, flight}}, do: func() {
+		p.say("comes slowly up to the north net")
+		p.head(0.5, 1.0, Vec{p.about(2.4, 0.3), 5.5, flight})
+	}}, func() {
 		p.say("sees the caution and turns away")
-	}
-	return p.transfer(ctx, 1.2, 1.5, Vec{2.2, 1.1, flight})
+		p.head(1.0, 1.5, Vec{2.2, 1.1, flight})
+	})
 }
 
 func (p *player) wrenNet(ctx context.Context) error {
-	err := p.incident(ctx, "predicted exit", wish{"stop", []string{"zone"}, "cage"}, func() {
+	return p.incident(ctx, scene{name: "predicted exit", wish: wish{"stop", []string{"zone"}, "cage"}, stage: []Vec{{2.2, 1.1, flight}}, do: func() {
 		p.say("heads for the east net at 1.4 m/s")
 		p.head(1.4, 1.0, Vec{8.5, p.about(1.1, 0.15), flight})
-	})
-	if err != nil {
-		return err
-	}
-	return p.start(ctx)
+	}})
 }
 
 func (p *player) wrenPost(ctx context.Context) error {
-	err := p.incident(ctx, "post", wish{"stop", []string{"zone"}, "post"}, func() {
+	return p.incident(ctx, scene{name: "post", wish: wish{"stop", []string{"zone"}, "post"}, stage: []Vec{{6.0, 1.1, flight}}, do: func() {
 		p.say("flies straight at the steel post at 1 m/s")
 		p.head(1.0, 1.5, Vec{5.0, 2.5, flight})
-	})
-	if err != nil {
-		return err
-	}
-	return p.start(ctx)
+	}})
 }
 
 func (p *player) wrenSpeed(ctx context.Context) error {
-	if err := p.transfer(ctx, 1.0, 1.5, Vec{5.9, 1.0, flight}); err != nil {
-		return err
-	}
-	err := p.incident(ctx, "speed excess", wish{"stop", []string{"speed"}, ""}, func() {
+	return p.incident(ctx, scene{name: "speed excess", wish: wish{"stop", []string{"speed"}, ""}, stage: []Vec{{5.9, 1.0, flight}}, do: func() {
 		p.say("dashes west, faster than the site allows")
 		p.head(1.9, 2.2, Vec{0.8, 1.0, flight})
-	})
-	if err != nil {
-		return err
-	}
-	return p.start(ctx)
+	}})
 }
 
+// wrenTilt brakes too hard: leaning back against its way, it slows down while
+// it leans too far.
 func (p *player) wrenTilt(ctx context.Context) error {
-	err := p.incident(ctx, "tilt excess", wish{"stop", []string{"tilt"}, ""}, func() {
-		p.say("throws itself over by 32 degrees")
+	return p.incident(ctx, scene{name: "tilt excess", wish: wish{"stop", []string{"tilt"}, ""}, ready: p.under(0.6, Vec{6.0, 1.1, flight}), do: func() {
+		p.say("throws itself back by 32 degrees")
 		p.node.SetPilot(NewScript(Phrase{400 * time.Millisecond, Control{Mode: Lean, Lean: Vec{X: -32 * degree}}}))
-	})
-	if err != nil {
-		return err
-	}
-	return p.start(ctx)
+	}})
 }
 
 // wrenLost loses the tracker in flight and finds it again during the landing.
 func (p *player) wrenLost(ctx context.Context) error {
-	p.head(0.7, 1.2, Vec{2.6, 2.9, flight})
-	if err := p.until(ctx, func(v NodeView) bool { return v.State.Velocity.Len() > 0.5 }); err != nil {
-		return err
-	}
-	err := p.incident(ctx, "tracker lost", wish{"land", []string{"pose-stale", "pose-rate"}, ""}, func() {
+	return p.incident(ctx, scene{name: "tracker lost", wish: wish{"land", []string{"pose-stale", "pose-rate"}, ""}, ready: p.under(0.5, Vec{2.6, 2.9, flight}), do: func() {
 		p.say("loses its tracker in flight")
 		p.node.Faults.Lose(true)
 		time.AfterFunc(900*time.Millisecond, func() { p.node.Faults.Lose(false) })
-	})
-	if err != nil {
-		return err
-	}
-	return p.start(ctx)
-}
-
-// brokerDies is the act the two vehicles share.
-func (p *player) brokerDies(ctx context.Context) error {
-	ring := []Vec{{2.2, 1.6, 0.9}, {3.2, 1.6, 0.9}, {3.2, 3.0, 0.9}, {2.2, 3.0, 0.9}}
-	if !p.flies {
-		ring = []Vec{{9.4, 1.3, 0}, {10.0, 1.3, 0}, {10.0, 2.7, 0}, {9.4, 2.7, 0}}
-	}
-	p.wander(0.6, 1.2, ring...)
-	err := p.until(ctx, func(v NodeView) bool { return v.State.Velocity.Flat().Len() > 0.4 })
-	if err != nil {
-		return err
-	}
-	p.story.meeting.come(p)
-	select {
-	case <-p.story.meeting.died:
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-	p.expect(ctx, "broker killed", wish{"stop", []string{"link-lost", "pose-stale"}, ""})
-	<-p.story.meeting.back
-	p.node.SetPilot(Rest{})
-	if err := p.rest(ctx); err != nil {
-		return err
-	}
-	return p.start(ctx)
+	}})
 }
 
 func (p *player) wrenHome(ctx context.Context) error {
-	v := p.node.View().State.Position
-	if err := p.errand(ctx, "ordinary flight again", 0.9, 1.2, Vec{v.X, v.Y, 0.8}); err != nil {
+	if err := p.errand(ctx, "ordinary flight again", 0.9, 1.2, Vec{2.4, 2.2, 0.8}); err != nil {
 		return err
 	}
 	p.say("is asked to land by the operator")
