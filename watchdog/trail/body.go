@@ -49,7 +49,7 @@ func marshal(v any) (b []byte, err error) {
 		return b, nil
 	}
 	finite := json2.MarshalToFunc(func(e *jsontext.Encoder, v any) error {
-		f := reflect.ValueOf(v)
+		f := reflect.Indirect(reflect.ValueOf(v)) // the value comes by its address
 		if !f.CanFloat() || isFinite(f.Float()) {
 			return errors.ErrUnsupported
 		}

@@ -136,8 +136,8 @@ func begin(o Options, lock io.Closer) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{o: o, key: key, in: &intakeBuf{}, wake: make(chan struct{}, 1), ended: make(chan struct{})}
-	k := &keeper{w: w, zip: zip, now: o.Now, spareIn: &intakeBuf{}, head: noHash}
+	w := &Writer{o: o, key: key, in: newIntakeBuf(), wake: make(chan struct{}, 1), ended: make(chan struct{})}
+	k := &keeper{w: w, zip: zip, now: o.Now, spareIn: newIntakeBuf(), head: noHash}
 	k.space = space{bound: o.MaxBytes, others: others, free: -1}
 	stamp, behind := nextStamp(o.Started, others)
 	w.folder = filepath.Join(o.Dir, stamp.Format(stampForm)+"-"+o.Session)

@@ -9,6 +9,12 @@ type intakeBuf struct {
 	frames []frameMark // closed ones, and at the end the open one
 }
 
+// newIntakeBuf has room for what comes in ordinary running; it grows to
+// MaxIntake where the disk is slow.
+func newIntakeBuf() *intakeBuf {
+	return &intakeBuf{raw: make([]byte, 0, MaxIntake/8), frames: make([]frameMark, 0, 64)}
+}
+
 // frameMark is one frame to be: raw[previous end:end].
 type frameMark struct {
 	end      int
