@@ -29,7 +29,7 @@ func parseFile(t *testing.T, path string) (*Site, error) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return Parse("site.toml", data, readTestdata)
+	return parse("site.toml", data, readTestdata, func(name string) error { return tryFile(filepath.Join("testdata", name)) })
 }
 
 // readTestdata reads the files fixtures name.

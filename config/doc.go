@@ -14,4 +14,103 @@
 // What may enter: reading, checking and comparing configurations. What may
 // not: judging a pose, the network, the clock. It imports zones, watchdog and
 // watchdog/pose, and nothing else of this module.
+//
+// # The site file
+//
+// Keys without a default must be given. testdata/full.toml has every one.
+//
+//	zones                 text or list: GeoJSON files of zones, relative to the site file
+//
+//	[site]
+//	name                  text
+//	local_rules           text: which rules apply here and who checked them
+//	guard                 name of this watchdog; default "pinfold"
+//	enclosed              true: roof and all sides closed or netted; default false
+//	ground_allowance      m, 0 to 1; default 0.30; see Grounded
+//
+//	[broker]
+//	url                   mqtt://, mqtts://, ws:// or wss://, host and port
+//	prefix                first levels of every topic; default "pinfold"
+//	user, password_file   a password never stands in the site file
+//	ca, cert, key         PEM files, for mqtts:// and wss://
+//
+//	[trail]
+//	dir                   default "trail"
+//	max_size              "500MB", "2GiB"; 10 MB to 1000 TB; default "2GB"
+//	key_file              default "trail.key"
+//
+//	[[zone]]
+//	name                  text, each zone its own
+//	kind                  "keep-in" or "keep-out"
+//	floor, ceiling        m in the site frame; see Grounded
+//	polygon               list of [x, y], m, either way round
+//	holes                 list of such lists; default none
+//	vehicles              names of those it is for; default all
+//
+//	[[vehicle]]
+//	name                  level of its topics: letters, digits, - and _
+//	kind                  "rover" or "multirotor"
+//	radius                m, 0 to 100: half the greatest width
+//	height                m, 0 to 100: of the body, its centre in the middle
+//	home                  [x, y], m; needed by limits.distance
+//	zone_caution          m of clearance below which the level is caution; default 0.30
+//
+//	[vehicle.pose]
+//	axes                  "z-up", "y-up", "ned" or "optical"
+//	max_age               1ms to 1s; default "100ms"
+//	max_late              default max_age; 0s is off, here and below
+//	frozen_after          default "200ms"
+//	min_confidence        0 to 1; default 0, off
+//	min_rate              Hz; default 0, off
+//	max_speed             m/s, for the jump test; default three times the limits of
+//	                      speed and of climb or descent together; 0 is off
+//	jump_slack            m; default 0.10
+//	max_acceleration      m/s², sharpens the jump test; default 0, off
+//	max_clock_step        default "250ms"
+//	velocity_window       0s to 1s; default "50ms"
+//	velocity_tolerance    m/s between reported and derived velocity; default 0.5; 0 is off
+//	restart_radius        m; default 0, off
+//	settle                default "500ms"
+//	mount                 {offset = [x, y, z] in m, roll, pitch, yaw in deg}; default none
+//	align                 {x, y, z in m, yaw in deg, residual in m, tracker}; residual must
+//	                      be given and adds to position_error; default: frames are one
+//	fields                JSON pointers; default Pinfold's own contract. stamp, stamp_unit
+//	                      ("s", "ms", "us", "ns", "rfc3339"), stamp_nanos, seq, position,
+//	                      orientation (pointers to objects with x, y, z and w, or tables of
+//	                      pointers) or roll, pitch, yaw and degrees; velocity,
+//	                      body_velocity; confidence, confidence_percent,
+//	                      confidence_words; tracker
+//
+//	[vehicle.limits]      each a number, or {max, caution, confirm, answer}; off where not given
+//	height                m, centre above z = 0, with what it can rise until rest
+//	speed, climb, descent m/s; speed must be given where predict is on
+//	tilt                  deg, 0 to 180
+//	turn                  deg/s
+//	distance              m from home
+//	session               a duration
+//	  caution             default 0.9 of max
+//	  confirm             samples in a row, 0 to 1000; default 2
+//	  answer              "caution", "stop" or "land"; default "stop"
+//
+//	[vehicle.stopping]
+//	predict               default true; false is for comparing recordings only
+//	reaction              0s to 10s; from the permit's withdrawal to the first braking
+//	deceleration          m/s², or
+//	tilt                  deg, 0.1 to 45: a multirotor brakes with g·tan(tilt)
+//	vertical              m/s², multirotor; default the same as horizontally
+//	acceleration          m/s² gained during the reaction; default 0
+//	slope                 rise over run, downhill; default 0
+//	cover_loss            true: also cover the permit's validity; default false
+//	margin                m; default 0
+//	position_error        m; default 0.02 (0 without predict)
+//	velocity_error        m/s; default 0.05 (0 without predict)
+//
+//	[vehicle.permit]
+//	every                 5ms to 1s; default "50ms"
+//	valid                 at most 1s, longer than every, at least max_age; default "250ms"
+//
+//	[vehicle.timing]      command_every, ack_within, state_every, stall, caution_dwell,
+//	                      trusted_for, rest_for, rest_speed (m/s), obey_slack (m/s),
+//	                      obey_tolerance (0.01 to 1), obey_confirm (samples);
+//	                      defaults of watchdog.DefaultTiming
 package config

@@ -11,7 +11,7 @@ import (
 
 // FuzzParse gives the loader anything: it never panics, an error is always
 // Problems and never comes with a Site, and a Site is one the core takes.
-// Run: go test ./config -run '^$' -fuzz FuzzParse -fuzztime 10s
+// Run: go test ./config -run "^$" -fuzz FuzzParse -fuzztime 10s -fuzzminimizetime 1x
 func FuzzParse(f *testing.F) {
 	for _, pattern := range []string{"testdata/*.toml", "testdata/bad/*.toml"} {
 		files, _ := filepath.Glob(pattern)

@@ -24,9 +24,8 @@ func Load(path string) (*Site, error) {
 		return nil, Problems{{File: path, What: "cannot be read: " + reason(err), Next: "give the path of a site file that exists and may be read"}}
 	}
 	dir := filepath.Dir(path)
-	s, err := Parse(path, data, func(name string) ([]byte, error) {
-		return readBounded(below(dir, name), zones.MaxGeoJSON)
-	})
+	read := func(name string) ([]byte, error) { return readBounded(below(dir, name), zones.MaxGeoJSON) }
+	s, err := parse(path, data, read, func(name string) error { return tryFile(below(dir, name)) })
 	if err != nil {
 		return nil, err
 	}
@@ -64,6 +63,19 @@ func readBounded(path string, most int64) ([]byte, error) {
 	return os.ReadFile(path)
 }
 
+// tryFile sees whether a file can be read, without reading it.
+func tryFile(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
+		return errors.New("it is not a file")
+	}
+	return nil
+}
+
 // reason is err in plain words, without the path, which stands elsewhere.
 func reason(err error) string {
 	switch {
@@ -79,6 +91,7 @@ func reason(err error) string {
 type loader struct {
 	reader
 	read     func(string) ([]byte, error)
+	try      func(string) error // says why a file cannot be read
 	files    []File
 	cautions Problems
 	blind    bool // some zones, or whose they are, are unknown
@@ -89,11 +102,16 @@ func (l *loader) caution(at *place, key, value, what, next string) {
 	l.cautions = append(l.cautions, Problem{File: l.file, Line: at.line, Key: key, Value: value, What: what, Next: next})
 }
 
-// Parse is Load on data: read gives the zone files and is asked whether the
-// password and certificate files can be read, by the name the site file uses.
-// Nothing is taken from the environment: relative paths stay as written.
+// Parse is Load on data: read gives the zone files, by the name the site file
+// uses. Nothing is taken from elsewhere: relative paths stay as written, and
+// whether the password and certificates can be read is not looked at, so that
+// the files of a trail give the same Site on any machine.
 func Parse(path string, data []byte, read func(name string) ([]byte, error)) (*Site, error) {
-	l := &loader{reader: reader{file: path, bad: map[*place]bool{}}, read: read}
+	return parse(path, data, read, func(string) error { return nil })
+}
+
+func parse(path string, data []byte, read func(string) ([]byte, error), try func(string) error) (*Site, error) {
+	l := &loader{reader: reader{file: path, bad: map[*place]bool{}}, read: read, try: try}
 	l.files = []File{{Name: filepath.Base(path), Data: append([]byte(nil), data...)}}
 	root := l.decode(data)
 	if root == nil {

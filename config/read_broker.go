@@ -55,7 +55,7 @@ func (l *loader) tried(t *table, key string) string {
 	if !t.fine(key) {
 		return ""
 	}
-	if _, err := l.read(name); err != nil {
+	if err := l.try(name); err != nil {
 		t.report(key, "cannot be read: "+reason(err), "mend the path, which is taken from where the site file is, or run as the user the daemon runs as")
 	}
 	return name
