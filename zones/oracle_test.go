@@ -118,7 +118,7 @@ func signOf(v float64) int {
 // Near the boundary simplefeatures itself is checked, by rational arithmetic.
 func TestOracleExact(t *testing.T) {
 	r := rng(2)
-	n := caseCount(20_000) / 4
+	n := caseCount(20_000) / 10
 	for done, kind := 0, 0; done < n; kind++ {
 		rings := outlines(r, kind)
 		s, err := New([]Shape{zoneOf(rings)})
@@ -172,7 +172,7 @@ func TestOracleValidity(t *testing.T) {
 // whole numbers they touch and overlap in every way.
 func TestOracleUnion(t *testing.T) {
 	r := rng(4)
-	n := caseCount(20_000)
+	n := caseCount(10_000)
 	for done, kind := 0, 0; done < n; kind++ {
 		shapes := cluster(r, kind)
 		s, err := New(shapes)

@@ -79,12 +79,12 @@ func TestPublishedOrientation(t *testing.T) {
 	}
 }
 
-// The 256 by 256 grid of the same example, against rational arithmetic, and the
+// Every third row of the 256 by 256 grid of the same example, against rational arithmetic, and the
 // laws of orient.
 func TestOrientationGrid(t *testing.T) {
 	const u = 1.0 / (1 << 53)
 	r := func(v float64) *big.Rat { return new(big.Rat).SetFloat64(v) }
-	for i := range 256 {
+	for i := 0; i < 256; i += 3 {
 		for j := range 256 {
 			px, py := 0.5+float64(i)*u, 0.5+float64(j)*u
 			l := new(big.Rat).Mul(new(big.Rat).Sub(r(px), r(24)), new(big.Rat).Sub(r(12), r(24)))

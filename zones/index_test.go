@@ -1,0 +1,77 @@
+package zones
+
+import (
+	"math"
+	"testing"
+)
+
+// The index changes nothing: with and without it every hit is the same, bit
+// for bit.
+func TestIndexChangesNothing(t *testing.T) {
+	r := rng(8)
+	for round := range 24 {
+		rings := outlines(r, round%2)
+		rings[0] = star(r, 0, 0, 8, 12, 20+r.IntN(2000))
+		if round%5 == 0 {
+			rings = [][]XY{smooth(r, 10, 1000)}
+		}
+		s, plain := mustNew(t, zoneOf(rings)), mustNew(t, zoneOf(rings))
+		a := plain.pens[0].slabs[0].area
+		if a.index == nil {
+			t.Fatal("no index to check")
+		}
+		a.index, a.parts[0].index = nil, nil
+		for _, p := range spots(r, rings, 200) {
+			w := point(p.X, p.Y, 0)
+			if got, want := s.Clearance(w), plain.Clearance(w); got != want {
+				t.Fatalf("%v: %+v with index, %+v without", p, got, want)
+			}
+			if got, want := s.pens[0].slabs[0].area.locate(p.X, p.Y), a.locate(p.X, p.Y); got != want {
+				t.Fatalf("%v: locate %d with index, %d without", p, got, want)
+			}
+			l := math.Pow(10, 1-4*r.Float64())
+			v := Sweep{From: w.From, To: XYZ{p.X + l*r.NormFloat64(), p.Y + l*r.NormFloat64(), 0}, Radius: l * r.Float64(), Grow: l * r.Float64()}
+			if got, want := s.Clearance(&v), plain.Clearance(&v); got != want {
+				t.Fatalf("%+v: %+v with index, %+v without", v, got, want)
+			}
+		}
+	}
+}
+
+// The fast way to tell the side, by the nearest wall, agrees with the long way.
+func TestSideByNearestWall(t *testing.T) {
+	r := rng(9)
+	for kind := range 400 {
+		s, err := New([]Shape{zoneOf(outlines(r, kind))})
+		if err != nil {
+			continue
+		}
+		a := s.pens[0].slabs[0].area
+		for _, p := range spots(r, s.Shapes()[0].Rings, 50) {
+			d, _ := a.signed(p.X, p.Y)
+			if signOf(d) != a.locate(p.X, p.Y) {
+				t.Fatalf("%v: %g, locate %d", p, d, a.locate(p.X, p.Y))
+			}
+		}
+	}
+}
+
+// A corner asked from every direction, convex and reflex, wound either way.
+func TestCorner(t *testing.T) {
+	for i := range 24 {
+		sin, cos := math.Sincos(float64(i) * math.Pi / 12)
+		for _, ring := range [][]XY{{{0, 0}, {5, 0}, {9 * cos, 9 * sin}}, {{0, 0}, {-9, -9}, {9, -9}, {9, 9}, {-9, 9}, {-9, 8}}} {
+			s, err := New([]Shape{zoneOf([][]XY{ring})})
+			if err != nil {
+				continue
+			}
+			for j := range 72 {
+				y, x := math.Sincos(float64(j) * math.Pi / 36)
+				want := ratLocate([][]XY{ring}, x, y)
+				if got := signOf(s.Clearance(point(x, y, 0)).Clearance); got != want {
+					t.Fatalf("%v at (%g, %g): %d, want %d", ring, x, y, got, want)
+				}
+			}
+		}
+	}
+}
