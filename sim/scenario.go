@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pinfold/sim/judge"
+	"pinfold/watchdog/link/wire"
 )
 
 // Scenario is one vehicle at cruise speed to which something happens. The
@@ -55,7 +56,7 @@ func (m Measured) InTime() bool {
 
 // Bounds of a scenario.
 const (
-	scenarioStart = 30 * time.Second // until the vehicle is at cruise speed
+	scenarioStart = 60 * time.Second // until the vehicle is at cruise speed
 	scenarioRest  = 10 * time.Second // beyond what is allowed, until rest
 )
 
@@ -123,8 +124,9 @@ func (s *Scenario) check() error {
 	return nil
 }
 
-// cruise has the operator start the vehicle and waits for cruise speed. The
-// operator is gone by then: a fault finds the vehicle alone.
+// cruise has the operator start the vehicle and waits for cruise speed, again
+// where the machine held something up on the way. The operator is gone by then:
+// a fault finds the vehicle alone.
 func (s *Scenario) cruise(ctx context.Context, n *Node) error {
 	ctx, cancel := context.WithTimeout(ctx, scenarioStart)
 	defer cancel()
@@ -133,17 +135,37 @@ func (s *Scenario) cruise(ctx context.Context, n *Node) error {
 		return err
 	}
 	defer op.Close()
-	if err := op.Release(ctx, s.Vehicle); err != nil {
-		return err
+	for {
+		if err := op.Release(ctx, s.Vehicle); err != nil {
+			return err
+		}
+		n.SetPilot(laneOf(s.Vehicle).pilot(s.Vehicle))
+		state, err := s.atSpeed(ctx, n, op)
+		if err == nil || !disturbed(state) || ctx.Err() != nil {
+			return err
+		}
 	}
+}
+
+// atSpeed waits until the vehicle cruises along its lane. Where the watchdog
+// stops it before, the state says why.
+func (s *Scenario) atSpeed(ctx context.Context, n *Node, op *Operator) (state wire.State, err error) {
 	way := laneOf(s.Vehicle)
-	n.SetPilot(way.pilot(s.Vehicle))
-	err = n.await(ctx, func(v NodeView) bool { return v.MayMove && v.State.Velocity.Flat().Len() > 0.97*way.speed })
-	if err != nil {
-		state, _ := op.State(s.Vehicle)
-		return fmt.Errorf("sim: scenario: %s never reached %.2f m/s: %w; the watchdog says %s", s.Vehicle, way.speed, err, showing(state))
+	along := way.to.Sub(way.from)
+	along = along.Mul(1 / along.Len())
+	fast := false
+	err = n.await(ctx, func(v NodeView) bool {
+		state, _ = op.State(s.Vehicle)
+		fast = v.MayMove && v.State.Velocity.dot(along) > 0.97*way.speed
+		return fast || halted(state)
+	})
+	if !fast && err == nil {
+		err = errHalted
 	}
-	return nil
+	if err != nil {
+		return state, fmt.Errorf("sim: scenario: %s never reached %.2f m/s: %w; the watchdog says %s", s.Vehicle, way.speed, err, showing(state))
+	}
+	return state, nil
 }
 
 // measure waits for the halt that began after the fault.

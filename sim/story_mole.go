@@ -56,8 +56,8 @@ func (p *player) moleStairs(ctx context.Context) error {
 // stands.
 func (p *player) moleJump(ctx context.Context) error {
 	return p.incident(ctx, scene{name: "tracker jumps", wish: wish{"stop", []string{"pose-jump", "pose-velocity"}, ""}, ready: p.under(0.55, Vec{9.6, 1.4, 0}), do: func() {
-		p.say("has a tracker that jumps by 0.6 m")
-		p.node.Faults.Jump(Vec{X: -0.45, Y: -0.4})
+		p.say("has a tracker that jumps by 0.8 m")
+		p.node.Faults.Jump(Vec{X: -0.6, Y: -0.5})
 	}})
 }
 

@@ -17,6 +17,9 @@ func (a Vec) Mul(s float64) Vec { return Vec{a.X * s, a.Y * s, a.Z * s} }
 // Flat is a without its vertical part.
 func (a Vec) Flat() Vec { return Vec{a.X, a.Y, 0} }
 
+// dot is the scalar product.
+func (a Vec) dot(b Vec) float64 { return a.X*b.X + a.Y*b.Y + a.Z*b.Z }
+
 // Len is the Euclidean length.
 func (a Vec) Len() float64 { return math.Sqrt(a.X*a.X + a.Y*a.Y + a.Z*a.Z) }
 
