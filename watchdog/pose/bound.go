@@ -20,7 +20,7 @@ func boundFactor(v [3]float64, dof float64) float64 {
 	for imhof(v, high, dof) > 0.05 && high < 1e6 {
 		high *= 2
 	}
-	for range 40 {
+	for range 30 {
 		mid := (low + high) / 2
 		if imhof(v, mid, dof) > 0.05 {
 			low = mid
@@ -33,7 +33,7 @@ func boundFactor(v [3]float64, dof float64) float64 {
 
 // imhof is the probability of Σ v[i]·χ²₁ > (x/dof)·χ²_dof.
 func imhof(v [3]float64, x, dof float64) float64 {
-	const steps = 2000
+	const steps = 500
 	sum := 0.0
 	for i := range steps { // midpoints in t of u = (t/(1−t))²
 		t := (float64(i) + 0.5) / steps

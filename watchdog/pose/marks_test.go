@@ -126,7 +126,7 @@ func TestStatedUncertaintyHolds(t *testing.T) {
 			if known {
 				s = sigma
 			}
-			if i < 20 {
+			if i < 4 {
 				fit, err := AlignMarks(marks, o)
 				if err != nil {
 					t.Fatal(err)

@@ -203,7 +203,7 @@ func TestLongestLineAndLastLineWithoutEnd(t *testing.T) {
 
 // A file far beyond any buffer is read to its end.
 func TestStreams(t *testing.T) {
-	const rows = 200000
+	const rows = 30000
 	line := "5,1,2,3,1,0,0,0\n"
 	body := io.MultiReader(strings.NewReader("t_ns,x,y,z,qw,qx,qy,qz\n"), io.LimitReader(&repeat{text: line}, int64(rows*len(line))))
 	r, err := NewReader(body, "f")

@@ -72,7 +72,7 @@ func TestNoFalseAlarm(t *testing.T) {
 }
 
 func TestEveryFaultIsDetected(t *testing.T) {
-	const draws = 100
+	const draws = 30
 	cfg := config()
 	for _, name := range []string{"handheld_room.csv", "drone_spiral.csv"} {
 		t.Run(name, func(t *testing.T) {
