@@ -21,19 +21,19 @@ func (c *Client) keep() {
 			continue
 		}
 		within, told = connectFirst, ""
-		c.tell(false, c.serve(s))
+		c.serve(s)
 	}
 }
 
-// serve lets a connection carry messages until it ends, and says why it did.
-func (c *Client) serve(s *session) (why string) {
+// serve lets a connection carry messages until it ends.
+func (c *Client) serve(s *session) {
 	select {
 	case <-c.renew: // asked for while an older connection was up
 	default:
 	}
 	c.use(s)
 	c.tell(true, "connected")
-	quiesce := farewell
+	why, quiesce := "", farewell
 	select {
 	case why = <-s.lost:
 	case why = <-c.renew:
@@ -44,8 +44,8 @@ func (c *Client) serve(s *session) (why string) {
 		c.mu.Unlock()
 	}
 	c.drop()
+	c.tell(false, why)
 	s.end(quiesce)
-	return why
 }
 
 // use brings the link up. Retained slots send their newest message again.

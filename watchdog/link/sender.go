@@ -80,7 +80,7 @@ func (c *Client) pick() (s *Slot, to *session, payload []byte, again bool) {
 		s.pending = false
 		c.stats.Late++
 		return nil, nil, nil, false
-	case !s.inFlight.done():
+	case !s.inFlight.done() && !c.closing: // closing, there is no later
 		s.queued = true
 		c.waiting = append(c.waiting, s)
 		return nil, nil, nil, true
@@ -130,9 +130,11 @@ func (c *Client) publishOne(topic string, payload []byte, qos byte, retain bool)
 	c.mu.Lock()
 	session := c.session
 	for _, s := range c.slots {
-		if s.topic == topic && s.pending {
+		if s.topic == topic {
+			if s.pending {
+				c.stats.Replaced++
+			}
 			s.pending, s.kept = false, false
-			c.stats.Replaced++
 		}
 	}
 	c.mu.Unlock()
