@@ -24,15 +24,16 @@ type fakeGuard struct {
 	tilt    float64      // rad, limit
 	deaf    bool         // refuses every request
 
-	client  *link.Client
-	inbox   *link.Inbox
-	epoch   time.Time
-	linkUp  atomic.Bool
-	permit  *link.Slot
-	command *link.Slot
-	state   *link.Slot
-	stop    chan struct{}
-	done    chan struct{}
+	client   *link.Client
+	inbox    *link.Inbox
+	epoch    time.Time
+	linkUp   atomic.Bool
+	permit   *link.Slot
+	command  *link.Slot
+	state    *link.Slot
+	stop     chan struct{}
+	injected chan string
+	done     chan struct{}
 
 	seq, cmd  uint64
 	started   bool
@@ -74,7 +75,7 @@ func startFake(t *testing.T, url, vehicle string) *fakeGuard {
 	if err != nil {
 		t.Fatal(err)
 	}
-	g := &fakeGuard{vehicle: vehicle, eye: j, epoch: time.Now(), stop: make(chan struct{}), done: make(chan struct{}),
+	g := &fakeGuard{vehicle: vehicle, eye: j, epoch: time.Now(), stop: make(chan struct{}), done: make(chan struct{}), injected: make(chan string, 1),
 		brake: 1.2, speed: 1.0, tilt: 10 * degree}
 	if vehicle == Wren {
 		g.flies, g.brake, g.speed, g.tilt = true, 3.0, 1.5, 25*degree
@@ -112,6 +113,9 @@ func (g *fakeGuard) kill() {
 	}
 }
 
+// inject has the guard stop its vehicle for a cause, as soon as it looks.
+func (g *fakeGuard) inject(cause string) { g.injected <- cause }
+
 func (g *fakeGuard) loop() {
 	defer close(g.done)
 	tick := time.NewTicker(20 * time.Millisecond)
@@ -121,6 +125,9 @@ func (g *fakeGuard) loop() {
 		select {
 		case <-g.stop:
 			return
+		case cause := <-g.injected:
+			g.raise("stop", cause, "", 0)
+			g.emit(true)
 		case <-tick.C:
 			g.watch()
 			g.emit(true)

@@ -54,6 +54,11 @@ func (m Measured) InTime() bool {
 	return m.Halting.Rested() && m.ToRest > 0 && m.ToRest <= m.Bound && m.Verdict.Stayed()
 }
 
+// ErrDisturbed says that the machine held something up just before the fault,
+// so that the vehicle halted for that and nothing was measured: run the
+// scenario anew.
+var ErrDisturbed = errors.New("sim: scenario disturbed by the machine")
+
 // Bounds of a scenario.
 const (
 	scenarioStart = 60 * time.Second // until the vehicle is at cruise speed
@@ -186,7 +191,7 @@ func (s *Scenario) measure(ctx context.Context, n *Node, m Measured) (Measured, 
 	case err != nil:
 		return m, fmt.Errorf("sim: scenario: %s braked and did not come to rest: %w", s.Vehicle, err)
 	case m.Halting.BrakeAt < m.Fault:
-		return m, fmt.Errorf("sim: scenario: %s halted before the fault: %s", s.Vehicle, m.Halting.Why)
+		return m, fmt.Errorf("%w: %s halted %v before the fault: %s", ErrDisturbed, s.Vehicle, m.Fault-m.Halting.BrakeAt, m.Halting.Why)
 	}
 	h := m.Halting
 	m.ToBrake, m.ToRest = h.BrakeAt-m.Fault, h.RestAt-m.Fault

@@ -2,6 +2,7 @@ package sim
 
 import (
 	"context"
+	"errors"
 	"strings"
 	"sync"
 	"testing"
@@ -24,11 +25,15 @@ type rehearsal struct {
 func runAll(t *testing.T, all []rehearsal) {
 	var wait sync.WaitGroup
 	for i, c := range all {
-		b := startBroker(t)
-		g := startFake(t, b.URL(), c.on)
 		wait.Go(func() {
-			m, err := RunScenario(context.Background(), Scenario{Broker: b.URL(), Vehicle: c.on, Seed: uint64(i), Valid: fakeValid,
-				Detect: c.detect, Fault: func(_ context.Context, n *Node) error { c.fault(b, g, n); return nil }})
+			var m Measured
+			err := ErrDisturbed
+			for try := 0; try < 4 && errors.Is(err, ErrDisturbed); try++ {
+				b := startBroker(t)
+				g := startFake(t, b.URL(), c.on)
+				m, err = RunScenario(context.Background(), Scenario{Broker: b.URL(), Vehicle: c.on, Seed: uint64(i), Valid: fakeValid,
+					Detect: c.detect, Fault: func(_ context.Context, n *Node) error { c.fault(b, g, n); return nil }})
+			}
 			switch {
 			case err != nil:
 				t.Errorf("%s, %s: %v", c.on, c.name, err)
