@@ -31,6 +31,7 @@ func TestMessagesGoThrough(t *testing.T) {
 }
 
 func TestDialReturnsAtOnceAndKeepsTrying(t *testing.T) {
+	t.Parallel()
 	brokers(t, func(t *testing.T, b faulty) {
 		b.kill()
 		before := time.Now()
@@ -54,6 +55,7 @@ func TestDialReturnsAtOnceAndKeepsTrying(t *testing.T) {
 // What was put while the link was down, or just before it went, is not
 // delivered later; a retained slot says its newest again.
 func TestNothingOldIsDeliveredAfterAnOutage(t *testing.T) {
+	t.Parallel()
 	brokers(t, func(t *testing.T, b faulty) {
 		hears := joined(t, b.url, nil, "#")
 		says := joined(t, b.url, nil)
@@ -306,6 +308,7 @@ func TestPublishNowWithoutALinkSaysSo(t *testing.T) {
 
 // A listener that accepts and never answers: Dial, Put and Close do not wait.
 func TestSilentBroker(t *testing.T) {
+	t.Parallel()
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

@@ -74,6 +74,7 @@ func TestClosedClientLeavesNoGoroutine(t *testing.T) {
 // broker's own socket when it goes on; the receiver refuses it by its stamp.
 // Nothing else that is old comes.
 func TestFrozenBroker(t *testing.T) {
+	t.Parallel()
 	b := mosquittotest.Start(t)
 	hears, says := joined(t, b.URL, nil, "permit"), joined(t, b.URL, nil)
 	s := says.slot(t, "permit", 0, false)
@@ -151,10 +152,11 @@ func TestFrozenBroker(t *testing.T) {
 
 // A loop that was held up finds the newest poses, not the backlog.
 func TestHeldUpLoopFindsTheNewest(t *testing.T) {
+	t.Parallel()
 	brokers(t, func(t *testing.T, b faulty) {
 		hears, says := joined(t, b.url, nil, "pose"), joined(t, b.url, nil)
 		s := says.slot(t, "pose", 0, false)
-		const poses = 1000
+		const poses = 200
 		for i := range poses {
 			n := says.Stats().Sent
 			s.Put(fmt.Append(nil, i), soon())

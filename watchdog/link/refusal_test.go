@@ -45,6 +45,7 @@ func pickyBroker(tb testing.TB, first int) string {
 }
 
 func TestRefusedSubscriptionIsNeverUp(t *testing.T) {
+	t.Parallel()
 	url := pickyBroker(t, 0)
 	joined(t, url, nil, "allowed")
 	p := join(t, url, nil, "allowed", "forbidden")
