@@ -49,13 +49,13 @@ func bitsOf(leaves ...leaf) (bits uint32) {
 	return bits
 }
 
-// Decode reads one JSON message into s; nil means that all of it is fine. On a
-// fault s is the zero Sample: nothing half-read leaves.
+// Decode reads one message, JSON or as configured CBOR, into s; nil means that
+// all of it is fine. On a fault s is the zero Sample: nothing half-read leaves.
 //
-// Members that no pointer leads to may be anything that is JSON. A key on the
-// way to a field must stand once, in exactly the configured case. Decode does
-// not allocate unless it finds a fault or a new tracker id, and keeps nothing
-// of payload.
+// Members that no pointer leads to may be anything that is well-formed. A key
+// on the way to a field must stand once, in exactly the configured case. Decode
+// does not allocate unless it finds a fault or a new tracker id, and keeps
+// nothing of payload.
 func (d *Decoder) Decode(payload []byte, s *Sample) *Fault {
 	*s = Sample{}
 	if len(payload) > MaxPayload {
@@ -63,7 +63,12 @@ func (d *Decoder) Decode(payload []byte, s *Sample) *Fault {
 	}
 	d.has, d.seen = 0, 0
 	d.in = cursor{b: payload, scratch: d.in.scratch}
-	fault := d.document()
+	var fault *Fault
+	if d.fields.CBOR {
+		fault = d.cborDocument()
+	} else {
+		fault = d.document()
+	}
 	d.in.b = nil
 	if fault != nil {
 		return fault

@@ -65,6 +65,8 @@ type Word struct {
 // tracker may be configured and absent; but absent as a whole (a velocity of
 // two components is refused), and never null.
 type Fields struct {
+	CBOR bool // messages are CBOR (RFC 8949), not JSON; the pointers mean the same
+
 	Stamp      string
 	StampUnit  StampUnit
 	StampNanos string // second half of a pair: whole nanoseconds 0..999999999 on top of whole seconds at Stamp

@@ -120,12 +120,20 @@ func (d *Decoder) array(n *node, depth int) *Fault {
 // walked: a second time is a duplicate.
 func (d *Decoder) enter(kid *node, depth int) *Fault {
 	if kid != nil {
-		if d.seen&(1<<kid.bit) != 0 {
-			return &Fault{Kind: Duplicate, Field: kid.pointer, Detail: "stands twice"}
+		if f := d.walk(kid); f != nil {
+			return f
 		}
-		d.seen |= 1 << kid.bit
 	}
 	return d.value(kid, depth)
+}
+
+// walk notes that the edge to kid was walked.
+func (d *Decoder) walk(kid *node) *Fault {
+	if d.seen&(1<<kid.bit) != 0 {
+		return &Fault{Kind: Duplicate, Field: kid.pointer, Detail: "stands twice"}
+	}
+	d.seen |= 1 << kid.bit
+	return nil
 }
 
 // member is the kid of the given name, or nil. Senders keep the order of their
