@@ -87,6 +87,7 @@ func (k *keeper) run() (err error) {
 	}()
 	timer := time.NewTimer(0)
 	defer timer.Stop()
+	k.post() // a link that was not there at the start, before anything is judged
 	for {
 		more := k.drain()
 		if err := k.inner(timer, more); err != nil {

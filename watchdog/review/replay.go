@@ -47,6 +47,7 @@ type Source interface {
 // each of its deadlines, as a live loop would.
 func Recording(cfg watchdog.Config, src Source) (*Result, error) {
 	r := &replayer{res: Result{Vehicle: cfg.Vehicle, Episodes: []Episode{}}}
+	cfg.Session = "replay"
 	var err error
 	if r.guard, err = watchdog.New(cfg); err != nil {
 		return nil, err
