@@ -60,6 +60,10 @@ type Config struct {
 
 	// VelocityWindow is the span of the slope velocity is derived from. Zero,
 	// or less than two samples' distance, is the difference of two samples.
+	// Where fewer than four samples lie within it, it stretches to at most
+	// twice its span, so that one bad sample can be told and left out.
+	// A velocity is known once the samples span half of it. Its noise is
+	// σ·√(12/(n·(n²−1)))/Δ for n samples Δ s apart, each off by σ m.
 	VelocityWindow time.Duration
 	// VelocityTolerance, m/s, is how far reported and derived velocity may
 	// differ over the window before the pose Disagrees.
@@ -67,7 +71,7 @@ type Config struct {
 
 	// RestartRadius, m: a tracker that tells no id and that, after a gap,
 	// stands this close to its own origin, having been further away than three
-	// times as much before, is taken for Restarted.
+	// times as much just before, is taken for Restarted.
 	RestartRadius float64
 
 	// Settle is how long a jump, a disagreement or a clock step is held

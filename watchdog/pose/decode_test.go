@@ -30,12 +30,16 @@ func TestDecodeFullMessage(t *testing.T) {
 	if f := newDecoder(t, DefaultFields()).Decode([]byte(fullMessage), &s); f != nil {
 		t.Fatal(f)
 	}
-	want := Sample{Stamp: 1520530308189679351, Seq: 7, HasSeq: true, Position: Vec{0.8417820384, -0.2193354118, 1.2499749141},
+	if s != fullSample() {
+		t.Errorf("got %+v\nwant %+v", s, fullSample())
+	}
+}
+
+// fullSample is what fullMessage says.
+func fullSample() Sample {
+	return Sample{Stamp: 1520530308189679351, Seq: 7, HasSeq: true, Position: Vec{0.8417820384, -0.2193354118, 1.2499749141},
 		Orientation: Quat{W: 0.8, Y: 0.6}, Velocity: Vec{1.5, -0.25, 1e-3}, HasVelocity: true,
 		Confidence: 0.75, HasConfidence: true, Tracker: "cam-1"}
-	if s != want {
-		t.Errorf("got %+v\nwant %+v", s, want)
-	}
 }
 
 func TestDecodeLeastMessage(t *testing.T) {
@@ -280,15 +284,14 @@ func TestOpenShapes(t *testing.T) {
 	stamped := `{"header":{"seq":1,"stamp":{"sec":12,"nanosec":5},"frame_id":"odom"},` + tail + `}`
 	odometry := `{"header":{"stamp":{"sec":12,"nanosec":5}},"child_frame_id":"base","pose":{` + tail + `,"covariance":[0,0]},` +
 		`"twist":{"twist":{"linear":{"x":1.0,"y":0.0,"z":0.0},"angular":{"x":0,"y":0,"z":0}},"covariance":[]}}`
-	pair := Fields{Stamp: "/header/stamp/sec", StampNanos: "/header/stamp/nanosec"}
-	with := func(f Fields, root string) Fields {
-		f.X, f.Y, f.Z = root+"/position/x", root+"/position/y", root+"/position/z"
-		f.QW, f.QX, f.QY, f.QZ = root+"/orientation/w", root+"/orientation/x", root+"/orientation/y", root+"/orientation/z"
+	preset := func(name string) Fields {
+		f, _, err := Preset(name)
+		if err != nil {
+			t.Fatal(err)
+		}
 		return f
 	}
-	odomFields := with(pair, "/pose/pose")
-	odomFields.VX, odomFields.VY, odomFields.VZ = "/twist/twist/linear/x", "/twist/twist/linear/y", "/twist/twist/linear/z"
-	odomFields.BodyVelocity = true
+	const xr = `{"time":12000000005,"position":{"x":1,"y":2,"z":3},"orientation":{"x":0,"y":0.6,"z":0,"w":0.8},"linearVelocity":{"x":1,"y":2,"z":3}}`
 	runtime := Fields{Stamp: "/time", StampUnit: Nanoseconds, X: "/p/0", Y: "/p/1", Z: "/p/2",
 		QX: "/q/0", QY: "/q/1", QZ: "/q/2", QW: "/q/3", Confidence: "/state", Words: []Word{{"tracking", 1}, {"inferred", 0.2}}}
 
@@ -296,6 +299,8 @@ func TestOpenShapes(t *testing.T) {
 	want := Sample{Stamp: 12000000005, Position: Vec{1, 2, 3}, Orientation: q}
 	wantOdom := want
 	wantOdom.Velocity, wantOdom.HasVelocity = q.Rotate(Vec{X: 1}), true
+	wantXR := want
+	wantXR.Velocity, wantXR.HasVelocity = Vec{1, 2, 3}, true
 	wantRuntime := want
 	wantRuntime.Confidence, wantRuntime.HasConfidence = 0.2, true
 	for _, c := range []struct {
@@ -303,14 +308,25 @@ func TestOpenShapes(t *testing.T) {
 		fields     Fields
 		want       Sample
 	}{
-		{"stamped", stamped, with(pair, "/pose"), want},
-		{"odometry", odometry, odomFields, wantOdom},
+		{"own", fullMessage, preset("pinfold"), fullSample()},
+		{"stamped", stamped, preset("pose-stamped"), want},
+		{"odometry", odometry, preset("odometry"), wantOdom},
+		{"xr", xr, preset("xr"), wantXR},
 		{"runtime", `{"time":12000000005,"p":[1,2,3],"q":[0,0.6,0,0.8],"state":"inferred"}`, runtime, wantRuntime},
 	} {
 		var s Sample
 		if f := newDecoder(t, c.fields).Decode([]byte(c.text), &s); f != nil || s != c.want {
 			t.Errorf("%s: %v\ngot  %+v\nwant %+v", c.name, f, s, c.want)
 		}
+	}
+}
+
+func TestUnknownPreset(t *testing.T) {
+	if _, _, err := Preset("Pinfold"); err == nil || !strings.Contains(err.Error(), presetNames) {
+		t.Errorf("%v", err)
+	}
+	if _, axes, _ := Preset("xr"); axes != YUp {
+		t.Errorf("xr has axes %v", axes)
 	}
 }
 

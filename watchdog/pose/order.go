@@ -2,7 +2,8 @@ package pose
 
 import "strconv"
 
-// inOrder refuses a sample that is not after the newest one.
+// inOrder refuses a sample that is not after the newest one. A sender whose
+// clock was set back is refused until it has caught up, or until Realign.
 func (t *Track) inOrder(s *Sample) *Fault {
 	if !t.begun {
 		return nil

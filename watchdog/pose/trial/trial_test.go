@@ -1,6 +1,7 @@
 package trial
 
 import (
+	"flag"
 	"io"
 	"os"
 	"path/filepath"
@@ -71,8 +72,13 @@ func TestNoFalseAlarm(t *testing.T) {
 	}
 }
 
+// The table of the documentation:
+//
+//	go test ./watchdog/pose/trial -run EveryFault -v -args -draws 1000
+var manyDraws = flag.Int("draws", 30, "draws of every fault on every recording")
+
 func TestEveryFaultIsDetected(t *testing.T) {
-	const draws = 30
+	draws := *manyDraws
 	cfg := config()
 	for _, name := range []string{"handheld_room.csv", "drone_spiral.csv"} {
 		t.Run(name, func(t *testing.T) {
