@@ -96,7 +96,7 @@ func (a *area) sign(x, y float64, n *near) int {
 		return a.locate(x, y)
 	}
 	reach := math.Max(a.scale, math.Max(math.Abs(x), math.Abs(y)))
-	if !(n.d1 > 1e-12*reach*reach) {
+	if !(n.d1 > 1e-12*reach*reach && n.d1 > 1e-280) { // squares of less lose bits
 		return a.locate(x, y)
 	}
 	same := n.d1 * (1 + sliver)

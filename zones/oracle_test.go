@@ -135,8 +135,7 @@ func TestOracleExact(t *testing.T) {
 }
 
 // Validity of random outlines on whole numbers, where everything that can go
-// wrong does, against simplefeatures. One difference is meant: a ring that
-// touches itself is refused here and by simplefeatures alike.
+// wrong does, against simplefeatures. A ring that touches itself is refused by both.
 func TestOracleValidity(t *testing.T) {
 	r := rng(3)
 	valid, n := 0, caseCount(20_000)/4
@@ -155,7 +154,7 @@ func TestOracleValidity(t *testing.T) {
 		}
 		_, err := New([]Shape{zoneOf(rings)})
 		want := sfPolygon(rings).Validate()
-		if (err == nil) != (want == nil) {
+		if (err == nil) != (want == nil) && !(want == nil && holeInHole(rings, err)) {
 			t.Fatalf("%v: New says %v, simplefeatures %v", rings, err, want)
 		}
 		if err == nil {
@@ -166,6 +165,25 @@ func TestOracleValidity(t *testing.T) {
 	if valid < n/50 {
 		t.Error("hardly any outline is valid: the cases test nothing")
 	}
+}
+
+// holeInHole tells whether New refused a hole within a hole and is right:
+// simplefeatures v0.59.0 does not see one that touches the other in the corner
+// it begins with. Exactly: one of its corners is strictly inside the other.
+func holeInHole(rings [][]XY, err error) bool {
+	for _, p := range err.(*Invalid).Problems {
+		if p.Fault != HoleInHole {
+			continue
+		}
+		for j := 1; j < len(rings); j++ {
+			for _, v := range rings[p.Ring] {
+				if j != p.Ring && ratLocate(rings[j:j+1], v.X, v.Y) > 0 {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // Keep-ins together against the union that simplefeatures makes of them. On
