@@ -6,6 +6,7 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 )
 
@@ -28,8 +29,7 @@ func TestEveryFileCallFails(t *testing.T) {
 		for nth := 1; nth <= dry.seen[kind]; nth++ {
 			for _, good := range []bool{false, true} {
 				t.Run(fmt.Sprintf("%s %d for good %v", kind, nth, good), func(t *testing.T) {
-					t.Parallel()
-					failOne(t, newFlaky(kind, nth, good))
+					synctest.Test(t, func(t *testing.T) { failOne(t, newFlaky(kind, nth, good)) })
 				})
 			}
 		}
@@ -104,7 +104,7 @@ func folders(t testing.TB, dir string) (names []string) {
 // createsAfterwards begins another session on a sound disk.
 func createsAfterwards(t *testing.T, o Options) {
 	t.Helper()
-	o.FS, o.Session = nil, "s3"
+	o.FS, o.Session = quickFS{}, "s3"
 	w := mustCreate(t, o)
 	sealed := mustClose(t, w)
 	mustVerify(t, sealed.Folder, sealed.Head)

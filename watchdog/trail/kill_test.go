@@ -17,7 +17,7 @@ import (
 
 const (
 	childDir  = "PINFOLD_TRAIL_CHILD" // the folder a child writes in
-	killCount = "PINFOLD_TRAIL_KILLS" // how often to kill; 25 where it is not set
+	killCount = "PINFOLD_TRAIL_KILLS" // how often to kill; 12 where it is not set
 )
 
 func TestMain(m *testing.M) {
@@ -86,7 +86,7 @@ func (h choppyHandle) WriteAt(p []byte, off int64) (n int, err error) {
 // told is durable is lost, the head it was told is in the chain, and after the
 // next start what is left verifies.
 func TestKilledInMidWrite(t *testing.T) {
-	rounds := 25
+	rounds := 12
 	if n, err := strconv.Atoi(os.Getenv(killCount)); err == nil {
 		rounds = n
 	}
@@ -95,8 +95,8 @@ func TestKilledInMidWrite(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "trail")
 	total, torn := 0, 0
 	for i := range rounds {
-		folder, acked, head := killOne(t, dir, fmt.Sprintf("k%d", i), time.Duration(rng.IntN(40_000))*time.Microsecond)
-		w := mustCreate(t, Options{Dir: dir, Session: fmt.Sprintf("r%d", i), KeyFile: filepath.Join(dir, "..", "seal.key")})
+		folder, acked, head := killOne(t, dir, fmt.Sprintf("k%d", i), time.Duration(rng.IntN(80_000))*time.Microsecond)
+		w := mustCreate(t, Options{Dir: dir, Session: fmt.Sprintf("r%d", i), KeyFile: filepath.Join(dir, "..", "seal.key"), FS: quickFS{}})
 		mustClose(t, w)
 		if folder == "" {
 			continue // killed before its first line was durable

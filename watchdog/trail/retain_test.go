@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 )
 
@@ -14,7 +15,7 @@ import (
 func filled(t *testing.T, o Options, session string, n int, stop bool) string {
 	t.Helper()
 	o.Session, o.Files = session, []File{{Name: "site.toml", Data: make([]byte, n)}}
-	o.MaxBytes, o.FS, o.OnStatus = 0, nil, nil
+	o.MaxBytes, o.FS, o.OnStatus = 0, quickFS{}, nil
 	o.RemoveStops = false
 	w := mustCreate(t, o)
 	if stop {
@@ -28,7 +29,9 @@ func gone(folder string) bool {
 	return os.IsNotExist(err)
 }
 
-func TestOldestWithoutAStopGoesFirst(t *testing.T) {
+func TestOldestWithoutAStopGoesFirst(t *testing.T) { synctest.Test(t, oldestWithoutAStopGoesFirst) }
+
+func oldestWithoutAStopGoesFirst(t *testing.T) {
 	o := testOptions(t)
 	a := filled(t, o, "a", 400_000, true)
 	b := filled(t, o, "b", 400_000, false)
@@ -55,7 +58,9 @@ func TestOldestWithoutAStopGoesFirst(t *testing.T) {
 	mustVerify(t, c, "") // whose previous is gone
 }
 
-func TestStopsGoOnlyWhenTold(t *testing.T) {
+func TestStopsGoOnlyWhenTold(t *testing.T) { synctest.Test(t, stopsGoOnlyWhenTold) }
+
+func stopsGoOnlyWhenTold(t *testing.T) {
 	o := testOptions(t)
 	a := filled(t, o, "a", 900_000, true)
 	b := filled(t, o, "b", 900_000, true)
@@ -68,7 +73,9 @@ func TestStopsGoOnlyWhenTold(t *testing.T) {
 	}
 }
 
-func TestBoundWithNothingToRemove(t *testing.T) {
+func TestBoundWithNothingToRemove(t *testing.T) { synctest.Test(t, boundWithNothingToRemove) }
+
+func boundWithNothingToRemove(t *testing.T) {
 	o, told := testOptions(t), &statuses{}
 	a := filled(t, o, "a", 2_000_000, true)
 	o.Session, o.MaxBytes, o.OnStatus = "b", MinBytes, told.take
@@ -90,6 +97,10 @@ func TestBoundWithNothingToRemove(t *testing.T) {
 }
 
 func TestWarningComesLongBeforeTheBound(t *testing.T) {
+	synctest.Test(t, warningComesLongBeforeTheBound)
+}
+
+func warningComesLongBeforeTheBound(t *testing.T) {
 	o, told := testOptions(t), &statuses{}
 	filled(t, o, "a", 1_600_000, true)
 	o.Session, o.MaxBytes, o.OnStatus = "b", 2_000_000, told.take
@@ -98,7 +109,9 @@ func TestWarningComesLongBeforeTheBound(t *testing.T) {
 	mustClose(t, w)
 }
 
-func TestDiskNearlyFullIsWarnedOf(t *testing.T) {
+func TestDiskNearlyFullIsWarnedOf(t *testing.T) { synctest.Test(t, diskNearlyFullIsWarnedOf) }
+
+func diskNearlyFullIsWarnedOf(t *testing.T) {
 	o, told, f := testOptions(t), &statuses{}, newFlaky("", 0, false)
 	f.free = 100 << 20
 	o.FS, o.OnStatus = f, told.take
@@ -112,32 +125,36 @@ func TestDiskNearlyFullIsWarnedOf(t *testing.T) {
 
 func TestRemovalThatFails(t *testing.T) {
 	for _, kind := range []string{"rename", "remove"} {
-		t.Run(kind, func(t *testing.T) {
-			o, told, f := testOptions(t), &statuses{}, newFlaky("", 0, false)
-			a := filled(t, o, "a", 1_200_000, false)
-			o.Session, o.MaxBytes, o.OnStatus, o.FS = "b", 1_100_000, told.take, f
-			f.kind, f.nth, f.good = kind, 1, true
-			if kind == "rename" {
-				f.nth = 2 // the first gives the new session its name
-			}
-			w := mustCreate(t, o)
-			eventually(t, "the failure is said", func() bool {
-				return strings.Contains(w.Status().Warn, "could not be removed") || !w.Status().OK
-			})
-			f.heal()
-			w.Close(5 * time.Second)
-			o.Session, o.FS, o.MaxBytes = "c", nil, 0
-			mustClose(t, mustCreate(t, o))
-			for _, name := range folders(t, o.Dir) {
-				if name[0] == '.' {
-					t.Errorf("left behind: %s (was %s)", name, filepath.Base(a))
-				}
-			}
-		})
+		t.Run(kind, func(t *testing.T) { synctest.Test(t, func(t *testing.T) { removalFails(t, kind) }) })
 	}
 }
 
-func TestWallClock(t *testing.T) {
+func removalFails(t *testing.T, kind string) {
+	o, told, f := testOptions(t), &statuses{}, newFlaky("", 0, false)
+	a := filled(t, o, "a", 1_200_000, false)
+	o.Session, o.MaxBytes, o.OnStatus, o.FS = "b", 1_100_000, told.take, f
+	f.kind, f.nth, f.good = kind, 1, true
+	if kind == "rename" {
+		f.nth = 2 // the first gives the new session its name
+	}
+	w := mustCreate(t, o)
+	eventually(t, "the failure is said", func() bool {
+		return strings.Contains(w.Status().Warn, "could not be removed") || !w.Status().OK
+	})
+	f.heal()
+	w.Close(5 * time.Second)
+	o.Session, o.FS, o.MaxBytes = "c", quickFS{}, 0
+	mustClose(t, mustCreate(t, o))
+	for _, name := range folders(t, o.Dir) {
+		if name[0] == '.' {
+			t.Errorf("left behind: %s (was %s)", name, filepath.Base(a))
+		}
+	}
+}
+
+func TestWallClock(t *testing.T) { synctest.Test(t, wallClock) }
+
+func wallClock(t *testing.T) {
 	o := testOptions(t)
 	first := mustClose(t, mustCreate(t, o))
 	o.Session, o.Started = "s2", o.Started.Add(-48*time.Hour) // a board without a clock of its own
@@ -154,7 +171,9 @@ func TestWallClock(t *testing.T) {
 	}
 }
 
-func TestWallClockStepIsSaid(t *testing.T) {
+func TestWallClockStepIsSaid(t *testing.T) { synctest.Test(t, wallClockStepIsSaid) }
+
+func wallClockStepIsSaid(t *testing.T) {
 	o := testOptions(t)
 	steps := make(chan time.Duration, 1)
 	var step time.Duration

@@ -7,6 +7,7 @@ import (
 	"sync"
 	"syscall"
 	"testing"
+	"testing/synctest"
 	"time"
 )
 
@@ -45,6 +46,10 @@ func eventually(t *testing.T, what string, cond func() bool) {
 }
 
 func TestStalledSyncDelaysNobodyAndIsSaid(t *testing.T) {
+	synctest.Test(t, stalledSyncDelaysNobodyAndIsSaid)
+}
+
+func stalledSyncDelaysNobodyAndIsSaid(t *testing.T) {
 	o, told, gate := testOptions(t), &statuses{}, make(chan struct{})
 	f := newFlaky("", 0, false)
 	o.FS, o.OnStatus, o.StallAfter, o.DurableWithin = f, told.take, 100*time.Millisecond, 150*time.Millisecond
@@ -77,8 +82,7 @@ func TestStalledSyncDelaysNobodyAndIsSaid(t *testing.T) {
 func TestOutageIsSurvivedAndItsLossSaid(t *testing.T) {
 	for _, errno := range []error{syscall.ENOSPC, syscall.EROFS, syscall.EIO} {
 		t.Run(errno.Error(), func(t *testing.T) {
-			t.Parallel()
-			outage(t, errno)
+			synctest.Test(t, func(t *testing.T) { outage(t, errno) })
 		})
 	}
 }
@@ -125,7 +129,9 @@ func outage(t *testing.T, errno error) {
 	}
 }
 
-func TestFailedSyncWritesAgain(t *testing.T) {
+func TestFailedSyncWritesAgain(t *testing.T) { synctest.Test(t, failedSyncWritesAgain) }
+
+func failedSyncWritesAgain(t *testing.T) {
 	o, f := testOptions(t), newFlaky("", 0, false)
 	o.FS, o.DurableWithin = f, 5*time.Second
 	w := mustCreate(t, o)
@@ -147,7 +153,9 @@ func TestFailedSyncWritesAgain(t *testing.T) {
 	mustVerify(t, mustClose(t, w).Folder, "")
 }
 
-func TestVanishedFolderIsSaid(t *testing.T) {
+func TestVanishedFolderIsSaid(t *testing.T) { synctest.Test(t, vanishedFolderIsSaid) }
+
+func vanishedFolderIsSaid(t *testing.T) {
 	o := testOptions(t)
 	w := mustCreate(t, o)
 	k := (OS{}).Rename(w.folder, w.folder+"x")
@@ -161,6 +169,10 @@ func TestVanishedFolderIsSaid(t *testing.T) {
 }
 
 func TestFloodOfEventsIsBoundedAndCounted(t *testing.T) {
+	synctest.Test(t, floodOfEventsIsBoundedAndCounted)
+}
+
+func floodOfEventsIsBoundedAndCounted(t *testing.T) {
 	o, gate := testOptions(t), make(chan struct{})
 	f := newFlaky("", 0, false)
 	o.FS = f

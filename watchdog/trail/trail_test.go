@@ -13,7 +13,7 @@ func testOptions(t testing.TB) Options {
 	dir := t.TempDir()
 	return Options{Dir: filepath.Join(dir, "trail"), Session: "s1", Guard: "g1", Site: "Brackenfield workshop hall",
 		Version: "test", Started: time.Date(2026, 3, 1, 9, 30, 0, 0, time.UTC), Vehicles: []string{"wren", "mole"},
-		Topics: []string{"pinfold/wren/pose", "pinfold/mole/pose"}, KeyFile: filepath.Join(dir, "seal.key"),
+		Topics: []string{"pinfold/wren/pose", "pinfold/mole/pose"}, KeyFile: filepath.Join(dir, "seal.key"), FS: quickFS{},
 		Files: []File{{Name: "site.toml", Data: []byte("[site]\nname = \"hall\"\n")}, {Name: "cage.geojson", Data: []byte("{}")}}}
 }
 
@@ -61,6 +61,7 @@ func give(w *Writer, from, n int) {
 
 func TestSessionIsWrittenSealedAndReadBack(t *testing.T) {
 	o := testOptions(t)
+	o.FS = nil // the real one, fsync and all
 	w := mustCreate(t, o)
 	give(w, 0, 1000)
 	durable := make(chan bool, 1)
