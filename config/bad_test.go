@@ -29,7 +29,12 @@ func parseFile(t *testing.T, path string) (*Site, error) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return parse("site.toml", data, readTestdata, func(name string) error { return tryFile(filepath.Join("testdata", name)) })
+	return parse("site.toml", data, means{read: readTestdata, try: func(name string) error { return tryFile(filepath.Join("testdata", name)) }})
+}
+
+// quickly parses a text without asking what the pens have room for.
+func quickly(text string) (*Site, error) {
+	return parse("site.toml", []byte(text), means{read: readTestdata, try: func(string) error { return nil }, quick: true})
 }
 
 // readTestdata reads the files fixtures name.

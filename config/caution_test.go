@@ -11,7 +11,7 @@ func TestCautions(t *testing.T) {
 	sketch := text(t, "sketch.toml")
 	aligned := changed(t, sketch, "[vehicle.limits]", "[vehicle.pose.align]\nx = 1\nresidual = 0.01\n[vehicle.limits]")
 	quiet := changed(t, aligned, "margin = 0.10", "margin = 0.10\nacceleration = 0.1")
-	if s := mustParseText(t, quiet); len(s.Cautions) != 0 {
+	if s := mustQuickly(t, quiet); len(s.Cautions) != 0 {
 		t.Fatalf("a site with nothing to say about: %v", Problems(s.Cautions))
 	}
 	tall := strings.Replace(strings.Replace(quiet, "ceiling = 3.2", "ceiling = 150", 1), "height = 2.8", "height = 149", 1)
@@ -40,7 +40,7 @@ func TestCautions(t *testing.T) {
 		{changed(t, quiet, `max_age = "100ms"`, "max_age = \"100ms\"\nfrozen_after = \"0s\""), "20", "a tracker that repeats its last pose is not noticed"},
 		{changed(t, quiet, "floor = 0.0", "floor = -3.0"), "6", "it is judged exactly as written, and no floor is assumed"},
 	} {
-		s := mustParseText(t, c.text)
+		s := mustQuickly(t, c.text)
 		said := Problems(s.Cautions)
 		if !strings.Contains(said.Error(), c.want) || !strings.Contains(said.Error(), "site.toml:"+c.line+": ") {
 			t.Errorf("no caution %q on line %s in:\n%v", c.want, c.line, said)

@@ -41,7 +41,10 @@ func (l *loader) finish(s *Site, keys *siteKeys, d *draft, all []*declared, soun
 	if !l.gate(d) {
 		return
 	}
-	room := l.measure(d, own)
+	room := Room{Vehicle: d.name}
+	if !l.quick {
+		room = l.measure(d, own)
+	}
 	l.vehicleCautions(d, own)
 	s.Vehicles = append(s.Vehicles, Vehicle{Name: d.name, Config: *c, Shapes: shapes})
 	s.rooms = append(s.rooms, room)

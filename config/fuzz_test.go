@@ -24,12 +24,14 @@ func FuzzParse(f *testing.F) {
 		}
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		s, err := Parse("site.toml", data, func(name string) ([]byte, error) {
+		read := func(name string) ([]byte, error) {
 			if name == "yard.geojson" {
 				return readTestdata(name)
 			}
 			return nil, os.ErrNotExist
-		})
+		}
+		// What a pen has room for takes most of the time: every eighth text.
+		s, err := parse("site.toml", data, means{read: read, try: func(string) error { return nil }, quick: len(data)%8 != 0})
 		if (s == nil) != (err != nil) {
 			t.Fatalf("site %v with error %v", s, err)
 		}

@@ -25,7 +25,7 @@ func Load(path string) (*Site, error) {
 	}
 	dir := filepath.Dir(path)
 	read := func(name string) ([]byte, error) { return readBounded(below(dir, name), zones.MaxGeoJSON) }
-	s, err := parse(path, data, read, func(name string) error { return tryFile(below(dir, name)) })
+	s, err := parse(path, data, means{read: read, try: func(name string) error { return tryFile(below(dir, name)) }})
 	if err != nil {
 		return nil, err
 	}
@@ -87,11 +87,17 @@ func reason(err error) string {
 	return err.Error()
 }
 
+// means is what a Parse may use.
+type means struct {
+	read  func(string) ([]byte, error)
+	try   func(string) error // says why a file cannot be read
+	quick bool               // leaves out what a pen has room for, which costs most of the time: for tests of the rest
+}
+
 // loader is one Parse.
 type loader struct {
 	reader
-	read     func(string) ([]byte, error)
-	try      func(string) error // says why a file cannot be read
+	means
 	files    []File
 	cautions Problems
 	blind    bool // some zones, or whose they are, are unknown
@@ -107,11 +113,11 @@ func (l *loader) caution(at *place, key, value, what, next string) {
 // whether the password and certificates can be read is not looked at, so that
 // the files of a trail give the same Site on any machine.
 func Parse(path string, data []byte, read func(name string) ([]byte, error)) (*Site, error) {
-	return parse(path, data, read, func(string) error { return nil })
+	return parse(path, data, means{read: read, try: func(string) error { return nil }})
 }
 
-func parse(path string, data []byte, read func(string) ([]byte, error), try func(string) error) (*Site, error) {
-	l := &loader{reader: reader{file: path, bad: map[*place]bool{}}, read: read, try: try}
+func parse(path string, data []byte, m means) (*Site, error) {
+	l := &loader{reader: reader{file: path, bad: map[*place]bool{}}, means: m}
 	l.files = []File{{Name: filepath.Base(path), Data: append([]byte(nil), data...)}}
 	root := l.decode(data)
 	if root == nil {

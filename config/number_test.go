@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -35,7 +36,7 @@ func TestNoNumberMayBeNaNOrInfinite(t *testing.T) {
 	for _, n := range all {
 		for _, bad := range []string{"nan", "+nan", "-nan", "inf", "-inf", `"7"`, "true", "1979-05-27", "[]", "{}"} {
 			text := full[:n.from] + bad + full[n.to:]
-			s, err := Parse("site.toml", []byte(text), readTestdata)
+			s, err := quickly(text)
 			ps, ok := err.(Problems)
 			if !ok || s != nil {
 				t.Errorf("line %d: %s in the place of %s is taken", n.line, bad, full[n.from:n.to])
@@ -55,7 +56,7 @@ func TestNoNumberMayBeHuge(t *testing.T) {
 	full := text(t, "full.toml")
 	for _, n := range numbersOf(full) {
 		for _, bad := range []string{"1e308", "-1e308", "9223372036854775807"} {
-			if _, err := Parse("site.toml", []byte(full[:n.from]+bad+full[n.to:]), readTestdata); err == nil {
+			if _, err := quickly(full[:n.from] + bad + full[n.to:]); err == nil {
 				t.Errorf("line %d: %s in the place of %s is taken", n.line, bad, full[n.from:n.to])
 			}
 		}
@@ -73,7 +74,7 @@ func TestEveryKeyIsChecked(t *testing.T) {
 	for _, m := range keys {
 		line := 1 + strings.Count(full[:m[0]], "\n")
 		text := full[:m[2]] + "zz_" + full[m[2]:]
-		_, err := Parse("site.toml", []byte(text), readTestdata)
+		_, err := quickly(text)
 		if want := fmt.Sprintf("site.toml:%d: ", line); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("a misspelt %s on line %d: %v", full[m[2]:m[3]], line, err)
 		}
@@ -91,7 +92,7 @@ func TestFullHasEveryKey(t *testing.T) {
 	all += "[vehicle.permit]\n" + odd + "[vehicle.timing]\n" + odd
 	all = strings.ReplaceAll(all, `{ max = 30.0`, `{ wholly_unknown_word = 1, max = 30.0`)
 	all = strings.ReplaceAll(all, `{ w = "/pose/q/3"`, `{ wholly_unknown_word = 1, w = "/pose/q/3"`)
-	_, err := Parse("site.toml", []byte(all), readTestdata)
+	_, err := quickly(all)
 	if err == nil {
 		t.Fatal("unknown keys are taken")
 	}
@@ -99,10 +100,17 @@ func TestFullHasEveryKey(t *testing.T) {
 	if len(asked) < 20 {
 		t.Fatalf("only %d lists of keys: %v", len(asked), err)
 	}
+	doc, err := os.ReadFile("doc.go")
+	if err != nil {
+		t.Fatal(err)
+	}
 	for _, list := range asked {
 		for _, key := range strings.Split(list[1], ", ") {
 			if !regexp.MustCompile(`(?m)(^|[{,] *)` + key + ` =|\b` + key + `\]`).MatchString(full) {
 				t.Errorf("full.toml lacks %s", key)
+			}
+			if !regexp.MustCompile(`\b` + key + `\b`).Match(doc) {
+				t.Errorf("doc.go does not explain %s", key)
 			}
 		}
 	}

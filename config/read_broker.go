@@ -17,7 +17,7 @@ const urlNext = `write it like url = "mqtt://127.0.0.1:1883", or mqtts:// for TL
 // what run would stumble over, but not kept.
 func (l *loader) readBroker(root *table) Broker {
 	t := root.sub("broker")
-	if !t.given && t.fineOrAbsent() {
+	if !t.given && !t.wrong {
 		root.missing("broker", "add [broker] and in it url")
 	}
 	b := Broker{

@@ -23,7 +23,7 @@ const GroundAllowance = 0.30
 
 func readSite(root *table) siteKeys {
 	t := root.sub("site")
-	if !t.given && t.fineOrAbsent() {
+	if !t.given && !t.wrong {
 		root.missing("site", "begin the file with [site], and in it name and local_rules")
 	}
 	k := siteKeys{
@@ -45,9 +45,6 @@ func readSite(root *table) siteKeys {
 	t.done()
 	return k
 }
-
-// fineOrAbsent is false where the table's key is there but is no table.
-func (t *table) fineOrAbsent() bool { return !t.r.bad[t.at] }
 
 const rulesNext = "write which rules apply here and who checked them; local aviation rules, the site's own rules and a hardware emergency stop come first"
 

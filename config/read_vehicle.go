@@ -93,7 +93,7 @@ func (d *draft) readName() {
 // across checks what stands in different tables of the vehicle.
 func (d *draft) across() {
 	c, t := &d.cfg, d.table
-	if c.Stopping.Predict && !d.limits.has("speed") {
+	if c.Stopping.Predict && !d.limits.has("speed") && !d.limits.wrong {
 		t.r.add(d.limits.at, "vehicle.limits.speed", "", "is missing, and where the velocity is unknown the stopping distance is taken from it", "give the highest speed allowed in m/s, or set predict = false for an audit of bare rules")
 	}
 	if d.limits.has("distance") && !t.has("home") {

@@ -113,7 +113,7 @@ func (l *loader) zoneFile(name string, at *place) []*declared {
 		return nil
 	}
 	l.files = append(l.files, File{Name: name, Data: append([]byte(nil), data...)})
-	shapes, err := readGeoJSON(data)
+	shapes, err := zones.ReadGeoJSON(data)
 	if err != nil {
 		l.blind = true
 		l.geoErrors(name, data, err)
@@ -146,8 +146,12 @@ func (l *loader) geoErrors(name string, data []byte, err error) {
 }
 
 // lineOfName is the line of a GeoJSON file on which a zone's name stands as a
-// text, or 0. Two zones of one name both give the first.
+// text, or 0. Two zones of one name both give the first; a part of a
+// multi-polygon gives the whole.
 func lineOfName(data []byte, name string) int {
+	if i := strings.LastIndexByte(name, '/'); i > 0 && !bytes.Contains(data, []byte(name)) {
+		name = name[:i] // a part of a multi-polygon, which zones numbers
+	}
 	quoted, err := json.Marshal(name)
 	i := bytes.Index(data, quoted)
 	if name == "" || err != nil || i < 0 {

@@ -95,11 +95,11 @@ func (p *pen) limits() motion {
 
 // space is what is left of the pen for a need.
 func (p *pen) space(n need) Space {
-	sp := Space{Inset: n.side}
-	if !(n.side < zones.MaxQuery && n.below < zones.MaxQuery && n.above < zones.MaxQuery) {
+	u := p.set.Usable(n.side, n.below, n.above)
+	sp := Space{Inset: n.side, Area: u.Area, Pieces: u.Pieces, Centre: u.Circle.Center, Radius: u.Circle.Radius, Floor: u.Floor, Top: u.Ceiling}
+	if u.Pieces == 0 {
 		return sp
 	}
-	sp.fill(p.set, n)
 	if p.cfg.HasGround {
 		sp.Floor = math.Max(sp.Floor, p.cfg.Ground+p.cfg.Height/2)
 	}
@@ -150,6 +150,19 @@ func (l *loader) measure(d *draft, own []*declared) Room {
 		return Room{}
 	}
 	r := p.room()
+	switch {
+	case r.AtRest.Empty():
+		l.noRoom(d, own, p)
+	case r.Moving.Empty():
+		l.tooFast(d, p, &r)
+	case r.Moving.Pieces > r.AtRest.Pieces:
+		d.limits.caution(l, "speed", fmt.Sprintf("leaves the pen of %q in %d pieces: at this speed it cannot come from one to the other", d.name, r.Moving.Pieces), "drive slower there, or widen the passage")
+	}
+	return r
+}
+
+// noRoom reports a pen with no place to stand in: for what reason.
+func (l *loader) noRoom(d *draft, own []*declared, p *pen) {
 	switch b := p.body(); {
 	case p.space(need{}).Empty():
 		l.swallowed(d, own)
@@ -159,14 +172,9 @@ func (l *loader) measure(d *draft, own []*declared) Room {
 			key = "height"
 		}
 		d.table.report(key, fmt.Sprintf("does not fit: the pen of %q has no place for a body %s wide and %s high", d.name, metres(2*b.side), metres(2*b.above)), "enlarge the pen, or mend radius and height")
-	case r.AtRest.Empty():
+	default:
 		l.add(d.stopping.at, d.stopping.path, "", fmt.Sprintf("leaves %q nowhere to stand: at rest it needs %v", d.name, p.until(motion{})), "enlarge the pen, or measure better and lower margin, position_error or velocity_error")
-	case r.Moving.Empty():
-		l.tooFast(d, p, &r)
-	case r.Moving.Pieces > r.AtRest.Pieces:
-		d.limits.caution(l, "speed", fmt.Sprintf("leaves the pen of %q in %d pieces: at this speed it cannot come from one to the other", d.name, r.Moving.Pieces), "drive slower there, or widen the passage")
 	}
-	return r
 }
 
 // String is the need in words.

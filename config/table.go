@@ -24,6 +24,7 @@ type table struct {
 	m     map[string]any
 	at    *place
 	given bool // false: the file has no such table
+	wrong bool // what stands there is no table, which was reported
 	asked []string
 }
 
@@ -87,8 +88,12 @@ func (t *table) ask(key string) {
 	t.asked = append(t.asked, key)
 }
 
-// missing notes that the file lacks the key.
-func (t *table) missing(key, next string) { t.report(key, "is missing", next) }
+// missing notes that the file lacks the key, unless the whole table is wrong.
+func (t *table) missing(key, next string) {
+	if !t.wrong {
+		t.report(key, "is missing", next)
+	}
+}
 
 // sub is the table below key; an empty one where the file has none.
 func (t *table) sub(key string) *table {
@@ -103,6 +108,7 @@ func (t *table) sub(key string) *table {
 			next = "write [" + s.path + "] with one pair of brackets: there is only one"
 		}
 		t.report(key, "must be a table", next)
+		s.wrong = true
 		return s
 	}
 	s.m, s.given = m, true

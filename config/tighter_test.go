@@ -15,7 +15,7 @@ import (
 // than none.
 func TestTighter(t *testing.T) {
 	full := text(t, "full.toml")
-	site := mustParseText(t, full)
+	site := mustQuickly(t, full)
 	for _, c := range []struct{ old, next, refused string }{
 		// tighter, or the same in effect
 		{"# Every key", "# every key", ""},
@@ -106,8 +106,17 @@ func TestTighter(t *testing.T) {
 		if c.next == `name = "vole"` {
 			next = strings.ReplaceAll(next, `"mole"`, `"vole"`)
 		}
-		checkTighter(t, site, mustParseText(t, next), c.old+" -> "+c.next, c.refused)
+		checkTighter(t, site, mustQuickly(t, next), c.old+" -> "+c.next, c.refused)
 	}
+}
+
+func mustQuickly(t *testing.T, text string) *Site {
+	t.Helper()
+	s, err := quickly(text)
+	if err != nil {
+		t.Fatalf("%v\nin:\n%s", err, text)
+	}
+	return s
 }
 
 func checkTighter(t *testing.T, old, next *Site, what, refused string) {
@@ -152,7 +161,7 @@ func guardOf(t *testing.T, v *Vehicle) *watchdog.Guard {
 // direction must be refused, or it must stand in the list of those that have
 // no bearing.
 func TestTighterSeesEveryField(t *testing.T) {
-	site := mustParse(t, "testdata/full.toml")
+	site := mustQuickly(t, text(t, "full.toml"))
 	free := map[string]bool{
 		"Session": true, "NonceSeed": true, "Hash": true, // drawn or computed anew
 		"Vehicle": true, // compared by Vehicle.Name
@@ -215,7 +224,7 @@ func nudge(f reflect.Value, by int) {
 func TestTighterListsAll(t *testing.T) {
 	full := text(t, "full.toml")
 	next := changed(t, changed(t, changed(t, full, "radius = 0.22", "radius = 0.2"), "speed = 2.0", "speed = 2.5"), "radius = 0.3", "radius = 0.2")
-	ps, ok := Tighter(mustParseText(t, full), mustParseText(t, next)).(Problems)
+	ps, ok := Tighter(mustQuickly(t, full), mustQuickly(t, next)).(Problems)
 	if !ok || len(ps) != 4 { // the speed limit's default caution grows with it
 		t.Errorf("%d problems: %v", len(ps), ps)
 	}
@@ -227,7 +236,7 @@ func TestTighterListsAll(t *testing.T) {
 	if Tighter(nil, &Site{}) == nil || Tighter(&Site{}, nil) == nil {
 		t.Error("no site at all is taken")
 	}
-	if err := Tighter(mustParseText(t, full), mustParseText(t, full)); err != nil {
+	if err := Tighter(mustQuickly(t, full), mustQuickly(t, full)); err != nil {
 		t.Errorf("the same file is refused: %v", err)
 	}
 }
