@@ -105,12 +105,13 @@ func RunScenario(ctx context.Context, s Scenario) (Measured, error) {
 	if err := s.cruise(ctx, n); err != nil {
 		return Measured{}, err
 	}
+	before := n.View().Halts
 	m := Measured{Fault: n.Clock()}
 	if err := s.Fault(ctx, n); err != nil {
 		return m, fmt.Errorf("sim: scenario: the fault could not be caused: %w", err)
 	}
 	m.Started = n.Clock() - m.Fault
-	return s.measure(ctx, n, m)
+	return s.measure(ctx, n, m, before)
 }
 
 func (s *Scenario) check() error {
@@ -173,27 +174,27 @@ func (s *Scenario) atSpeed(ctx context.Context, n *Node, op *Operator) (state wi
 	return state, nil
 }
 
-// measure waits for the halt that began after the fault.
-func (s *Scenario) measure(ctx context.Context, n *Node, m Measured) (Measured, error) {
+// measure waits for the halt that the fault has led to: the first after the
+// halts that were there before.
+func (s *Scenario) measure(ctx context.Context, n *Node, m Measured, before int) (Measured, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.Detect+s.Valid+scenarioRest)
 	defer cancel()
-	err := n.await(ctx, func(NodeView) bool {
-		h := n.Halts()
-		if len(h) > 0 {
-			m.Halting = h[len(h)-1]
+	err := n.await(ctx, func(v NodeView) bool {
+		if h := n.Halts(); len(h) > before {
+			m.Halting = h[before]
 		}
-		return m.Halting.Rested()
+		return m.Halting.Rested() || !v.MayMove && v.Halts == before
 	})
 	m.Verdict = n.Verdict(true)
+	h := m.Halting
 	switch {
-	case err != nil && m.Halting.BrakeAt == 0:
+	case err != nil && h.BrakeAt == 0:
 		return m, fmt.Errorf("sim: scenario: %s kept its permit for %v after the fault", s.Vehicle, n.Clock()-m.Fault)
 	case err != nil:
 		return m, fmt.Errorf("sim: scenario: %s braked and did not come to rest: %w", s.Vehicle, err)
-	case m.Halting.BrakeAt < m.Fault:
-		return m, fmt.Errorf("%w: %s halted %v before the fault: %s", ErrDisturbed, s.Vehicle, m.Fault-m.Halting.BrakeAt, m.Halting.Why)
+	case h.BrakeAt < m.Fault:
+		return m, fmt.Errorf("%w: %s had halted before the fault: %s", ErrDisturbed, s.Vehicle, h.Why)
 	}
-	h := m.Halting
 	m.ToBrake, m.ToRest = h.BrakeAt-m.Fault, h.RestAt-m.Fault
 	m.Speed, m.Distance, m.Room = h.Speed, h.Distance, h.Room
 	m.Braking = DemoBraking(s.Vehicle, h.Speed)

@@ -18,15 +18,15 @@ type tap struct {
 	conns map[net.Conn]struct{}
 }
 
-// wire is a connection that says nothing any more once its tap is cut: without
+// line is a connection that says nothing any more once its tap is cut: without
 // that, the first sockets to close would make the server publish wills on those
 // that are still open.
-type wire struct {
+type line struct {
 	net.Conn
 	dead *atomic.Bool
 }
 
-func (w wire) Write(b []byte) (int, error) {
+func (w line) Write(b []byte) (int, error) {
 	if w.dead.Load() {
 		return 0, net.ErrClosed
 	}
@@ -50,7 +50,7 @@ func (t *tap) Serve(establish listeners.EstablishFn) {
 		if err != nil {
 			return
 		}
-		c := wire{socket, &t.dead}
+		c := line{socket, &t.dead}
 		if !t.keep(c) {
 			_ = c.Close()
 			return
