@@ -119,7 +119,7 @@ func (r *geoReader) read(data []byte) {
 	}
 	var top object
 	if err := json.Unmarshal(data, &top); err != nil {
-		r.bad("mend the JSON there", "%s", plain(err))
+		r.bad("mend the JSON there", "%s", inWords(err))
 		return
 	}
 	if crs := string(top.CRS); strings.Contains(crs, "CRS84") || strings.Contains(crs, "4326") {

@@ -89,11 +89,11 @@ func why(err error) string {
 	if err == nil {
 		return ""
 	}
-	return ": " + plain(err)
+	return ": " + inWords(err)
 }
 
-// plain says what a JSON error means, with its place in the text.
-func plain(err error) string {
+// inWords says what a JSON error means, with its place in the text.
+func inWords(err error) string {
 	var syntax *jsontext.SyntacticError
 	if errors.As(err, &syntax) {
 		return fmt.Sprintf("not valid JSON at byte %d: %v", syntax.ByteOffset, syntax.Err)

@@ -21,10 +21,7 @@ func (k *keepOut) judge(q *query, limit float64, h *Hit) bool {
 		v, face = up, CeilFace
 	}
 	v -= q.slack
-	if v > limit {
-		return false
-	}
-	if k.area.apart(q) > limit {
+	if v > limit || k.area.apart(q) > limit {
 		return false
 	}
 	f := k.area.keep(q, -1, limit)

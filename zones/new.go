@@ -25,5 +25,6 @@ func New(shapes []Shape) (*Set, error) {
 		return nil, err
 	}
 	s.pens = pens
+	s.field = newField(s.outs)
 	return s, nil
 }

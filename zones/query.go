@@ -14,6 +14,7 @@ type query struct {
 	bare           bool    // a point at rest: signs are exact
 	lox, hix       float64 // m, box of the centre line
 	loy, hiy       float64
+	mx, my, half   float64 // m, the middle of the way; half its length and the growth
 }
 
 // roundoff times the largest coordinate bounds the rounding of a distance
@@ -63,6 +64,7 @@ func (q *query) direct() {
 	}
 	q.ux, q.uy = dx/q.length, dy/q.length
 	q.slope = q.g / q.length
+	q.mx, q.my, q.half = (q.x0+q.x1)/2, (q.y0+q.y1)/2, q.length/2+q.g
 }
 
 // wall is how near one piece of wall comes to the swept disc, before the

@@ -21,24 +21,24 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 		return a.keepStill(q, want, limit)
 	}
 	inBox := q.lox <= a.hi.X && q.hix >= a.lo.X && q.loy <= a.hi.Y && q.hiy >= a.lo.Y
-	if inBox {
-		limit = math.Inf(1)
-	}
-	f, cut := a.sweep(q, limit)
-	if f.wall < 0 {
-		if want < 0 {
-			return f
-		}
-		f, cut = a.sweep(q, math.Inf(1))
-	}
-	if !cut && (inBox || want > 0) {
-		side := -1
+	b := best{m: limit + q.r, wall: -1}
+	side := -1
+	if inBox || want > 0 {
+		// The wall nearest to the start tells the side, and bounds the search.
+		var n near
+		a.nearest(q.x0, q.y0, math.Inf(1), &n)
 		if inBox {
-			side = a.sideOf(q.x0, q.y0, f.wall)
+			side = a.sign(q.x0, q.y0, &n)
 		}
-		cut = side*want <= 0
+		b.m = math.Inf(1)
+		b.try(q, &a.walls[n.i1], n.i1)
 	}
-	if cut {
+	a.sweep(q, &b)
+	if b.wall < 0 {
+		return flat{h: limit, wall: -1}
+	}
+	f := flat{h: b.m - q.r, wall: b.wall, x: q.x0 + b.at*q.ux, y: q.y0 + b.at*q.uy}
+	if b.cut || side*want <= 0 {
 		a.depth(q, want, &f)
 	}
 	f.h -= roundoff * math.Max(a.scale, q.size)
@@ -62,29 +62,16 @@ func (a *area) keepStill(q *query, want int, limit float64) flat {
 	return flat{h: d, wall: n.i1, x: q.x0, y: q.y0}
 }
 
-// sideOf is the exact side of a point. A wall known to be near keeps the
-// search short.
-func (a *area) sideOf(x, y float64, wall int32) int {
-	var n near
-	a.nearest(x, y, a.walls[wall].dist2(x, y)*(1+sliver), &n)
-	return a.sign(x, y, &n)
-}
-
-// sweep finds the wall that comes nearest to the swept disc, no further than
-// limit, and whether the centre line cuts one.
-func (a *area) sweep(q *query, limit float64) (f flat, cut bool) {
-	b := best{m: limit + q.r, wall: -1}
+// sweep finds the wall that comes nearest to the swept disc, and whether the
+// centre line cuts one.
+func (a *area) sweep(q *query, b *best) {
 	if a.index != nil {
-		a.index.sweep(q, &b)
-	} else {
-		for i := range a.walls {
-			b.try(q, &a.walls[i], int32(i))
-		}
+		a.index.sweep(q, b)
+		return
 	}
-	if b.wall < 0 {
-		return flat{h: limit, wall: -1}, b.cut
+	for i := range a.walls {
+		b.try(q, &a.walls[i], int32(i))
 	}
-	return flat{h: b.m - q.r, wall: b.wall, x: q.x0 + b.at*q.ux, y: q.y0 + b.at*q.uy}, b.cut
 }
 
 // best is the nearest wall of a sweep so far.
@@ -94,11 +81,10 @@ type best struct {
 	cut   bool
 }
 
+// try looks at a wall. Most are further from the middle of the way than the
+// best could be.
 func (b *best) try(q *query, s *seg, i int32) {
-	// Boxes first: most pieces are far from the way.
-	dx := math.Max(0, math.Max(s.ax-q.hix, q.lox-s.ax-s.dx))
-	dy := math.Max(0, math.Max(math.Min(s.ay, s.ay+s.dy)-q.hiy, q.loy-math.Max(s.ay, s.ay+s.dy)))
-	if r := b.m + q.g; dx*dx+dy*dy > r*r*(1+sliver) {
+	if r := b.m + q.half; s.dist2(q.mx, q.my) > r*r*(1+sliver) {
 		return
 	}
 	m, at, cut := q.wall(s)

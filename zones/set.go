@@ -9,6 +9,7 @@ type Set struct {
 	shapes []Shape
 	pens   []pen
 	outs   []keepOut
+	field  field // the boxes of outs
 }
 
 // Shapes are the zones in the order given to New, with repeated corners merged
@@ -39,10 +40,12 @@ func (s *Set) Clearance(w *Sweep) Hit {
 		return nothing()
 	}
 	worst := s.judgePen(&q)
-	var h Hit
-	for i := range s.outs {
-		if s.outs[i].judge(&q, worst.Clearance, &h) && h.Clearance < worst.Clearance {
+	f := finder{set: s, q: &q, limit: worst.Clearance}
+	for i := f.next(); i >= 0; i = f.next() {
+		var h Hit
+		if s.outs[i].judge(&q, f.limit, &h) && h.before(&worst) {
 			worst = h
+			f.limit = h.Clearance
 		}
 	}
 	return worst
@@ -64,8 +67,9 @@ func (s *Set) Judge(w *Sweep, within float64, dst []Hit) []Hit {
 	if h := s.judgePen(&q); h.Clearance <= within {
 		dst = append(dst, h)
 	}
-	var h Hit
-	for i := range s.outs {
+	f := finder{set: s, q: &q, limit: within}
+	for i := f.next(); i >= 0; i = f.next() {
+		var h Hit
 		if s.outs[i].judge(&q, within, &h) {
 			dst = append(dst, h)
 			sink(dst[first:])
@@ -74,11 +78,16 @@ func (s *Set) Judge(w *Sweep, within float64, dst []Hit) []Hit {
 	return dst
 }
 
-// sink moves the last hit forward to its place, behind its equals.
+// sink moves the last hit forward to its place: by clearance, of equals the pen
+// first, then by zone.
 func sink(h []Hit) {
-	for i := len(h) - 1; i > 0 && h[i].Clearance < h[i-1].Clearance; i-- {
+	for i := len(h) - 1; i > 0 && h[i].before(&h[i-1]); i-- {
 		h[i], h[i-1] = h[i-1], h[i]
 	}
+}
+
+func (h *Hit) before(o *Hit) bool {
+	return h.Clearance < o.Clearance || h.Clearance == o.Clearance && !o.Pen && h.Zone < o.Zone
 }
 
 // judgePen is the hit of the pen as a whole: of its parts that do not hang
