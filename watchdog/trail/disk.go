@@ -21,12 +21,13 @@ func (t *tail) end() int64 { return t.base + int64(len(t.buf)) }
 
 // part is the stretch of a tail that one job writes.
 type part struct {
-	off  int64
-	data []byte
+	off   int64
+	data  []byte
+	dirty bool // something in the file is not yet durable
 }
 
 func (t *tail) part() part {
-	return part{off: t.base + int64(t.written), data: t.buf[t.written:len(t.buf):len(t.buf)]}
+	return part{off: t.base + int64(t.written), data: t.buf[t.written:len(t.buf):len(t.buf)], dirty: len(t.buf) > 0}
 }
 
 // done takes in what became of a part.
@@ -125,7 +126,7 @@ func writePart(h Handle, p part, sync bool) error {
 			return io.ErrShortWrite
 		}
 	}
-	if sync {
+	if sync && p.dirty {
 		return h.Sync()
 	}
 	return nil

@@ -140,6 +140,7 @@ func failedSyncWritesAgain(t *testing.T) {
 	before := f.seen["write"]
 	f.mu.Unlock()
 	answer := make(chan bool, 1)
+	w.Intake(&Item{})
 	w.Durable("wren", "request", 0, "ask", func(failed bool) { answer <- failed })
 	if <-answer {
 		t.Fatal("failed for good after one failed fsync")

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 )
 
@@ -26,7 +27,7 @@ func verify(fsys FS, folder, expectHead string) (*Report, error) {
 	if !info.IsDir() {
 		return nil, fmt.Errorf("verify %s: not a session's folder; give the folder that holds %s", folder, eventsName)
 	}
-	v := &verifier{fs: fsys, folder: folder, want: expectHead, prev: noHash, r: &Report{Folder: folder}}
+	v := &verifier{fs: fsys, folder: folder, want: strings.ToLower(strings.TrimSpace(expectHead)), prev: noHash, r: &Report{Folder: folder}}
 	if err := v.intake.open(fsys, folder); err != nil {
 		v.problem(intakeName, 0, -1, 0, "cannot be read: %v", err)
 	}
