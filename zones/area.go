@@ -71,11 +71,20 @@ func (a *area) nearest(x, y, limit float64, n *near) {
 		a.index.nearest(x, y, n)
 		return
 	}
+	if len(a.walls) > scanMax { // only in tests
+		for i := range a.walls {
+			n.add(a.walls[i].dist2(x, y), int32(i))
+		}
+		return
+	}
+	var d [scanMax]float64
 	for i := range a.walls {
-		if d := a.walls[i].dist2(x, y); d <= n.d3 {
-			n.add(d, int32(i))
+		d[i] = a.walls[i].dist2(x, y)
+		if d[i] < n.d1 {
+			n.d1, n.i1 = d[i], int32(i)
 		}
 	}
+	n.rivals(d[:len(a.walls)])
 }
 
 // signed is the signed distance of a point to the boundary, metres, positive

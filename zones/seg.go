@@ -27,20 +27,14 @@ func newSeg(ax, ay, bx, by float64) seg {
 // dist2 is the squared distance from a point to the piece, m².
 func (s *seg) dist2(x, y float64) float64 {
 	qx, qy := x-s.ax, y-s.ay
-	t := (qx*s.dx + qy*s.dy) * s.inv
-	if t > 1 {
-		t = 1
-	}
-	if t < 0 {
-		t = 0
-	}
+	t := max(0, min(1, (qx*s.dx+qy*s.dy)*s.inv))
 	ex, ey := qx-t*s.dx, qy-t*s.dy
 	return ex*ex + ey*ey
 }
 
 // at is the parameter, 0 to 1, of the point of the piece nearest to (x, y).
 func (s *seg) at(x, y float64) float64 {
-	return math.Min(1, math.Max(0, ((x-s.ax)*s.dx+(y-s.ay)*s.dy)*s.inv))
+	return max(0, min(1, ((x-s.ax)*s.dx+(y-s.ay)*s.dy)*s.inv))
 }
 
 // point is the point at parameter t.
@@ -78,5 +72,19 @@ func (n *near) add(d float64, i int32) {
 	case i == n.i2:
 	case d < n.d3:
 		n.d3 = d
+	}
+}
+
+// rivals notes the second and third of a list of which the nearest is known,
+// as far as they are as near.
+func (n *near) rivals(d []float64) {
+	same := n.d1 * (1 + sliver)
+	for i, v := range d {
+		if v <= same && int32(i) != n.i1 {
+			n.d3 = n.d2
+			if n.i2 < 0 {
+				n.d2, n.i2 = v, int32(i)
+			}
+		}
 	}
 }
