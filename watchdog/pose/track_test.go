@@ -295,6 +295,10 @@ func TestSlow(t *testing.T) {
 		accept(t, track, at(now, 0), now)
 		wantDistrust(t, track, now, 0)
 	}
+	// The twenty newest began at 2.05 s: a second later they are too few.
+	wantDeadline(t, track, 3050*ms+1)
+	wantDistrust(t, track, 3050*ms, 0)
+	wantDistrust(t, track, 3050*ms+1, Slow)
 	now := 3 * time.Second
 	var seen time.Duration
 	for range 60 {
@@ -400,7 +404,7 @@ func TestJumpInSmallSteps(t *testing.T) {
 // apart in space, which would be 15 to 20 m/s.
 func TestBunchedStampsAreNoJump(t *testing.T) {
 	c := plain()
-	c.MaxSpeed, c.MaxAccel, c.JumpSlack = 1.5, 10, 0.005
+	c.MaxSpeed, c.MaxAccel, c.JumpSlack = 1.5, 10, 0.002
 	track := newTrack(t, c)
 	run(t, track, 20*ms, 400*ms, 0.2)
 	accept(t, track, at(400*ms+188*time.Microsecond, 0.08+0.0038), 401*ms)
