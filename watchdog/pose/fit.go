@@ -47,23 +47,7 @@ func Umeyama(from, to []Vec, kind FitKind, scale bool) (Fit, error) {
 	if len(from) != len(to) || len(from) < 2 {
 		return Fit{}, fmt.Errorf("fit: %d points onto %d: needs as many of both, two at least", len(from), len(to))
 	}
-	n := float64(len(from))
-	var meanA, meanB Vec
-	for i, a := range from {
-		meanA, meanB = meanA.Add(a), meanB.Add(to[i])
-	}
-	meanA, meanB = meanA.Scale(1/n), meanB.Scale(1/n)
-	var s [3][3]float64
-	var size float64
-	for i := range from {
-		a, b := from[i].Sub(meanA), to[i].Sub(meanB)
-		size += a.Dot(a)
-		for r, x := range [3]float64{a.X, a.Y, a.Z} {
-			for c, y := range [3]float64{b.X, b.Y, b.Z} {
-				s[r][c] += x * y
-			}
-		}
-	}
+	meanA, meanB, s, size := products(from, to)
 	f := Fit{Scale: 1, Points: len(from)}
 	var ok bool
 	if kind == FitFull {
@@ -87,6 +71,26 @@ func Umeyama(from, to []Vec, kind FitKind, scale bool) (Fit, error) {
 		f.SumSquares += d.Dot(d)
 	}
 	return f, nil
+}
+
+// products is the means of both point sets, the sums of products of their
+// coordinates about them, and the sum of squares of the first.
+func products(from, to []Vec) (meanA, meanB Vec, s [3][3]float64, size float64) {
+	n := float64(len(from))
+	for i, a := range from {
+		meanA, meanB = meanA.Add(a), meanB.Add(to[i])
+	}
+	meanA, meanB = meanA.Scale(1/n), meanB.Scale(1/n)
+	for i := range from {
+		a, b := from[i].Sub(meanA), to[i].Sub(meanB)
+		size += a.Dot(a)
+		for r, x := range [3]float64{a.X, a.Y, a.Z} {
+			for c, y := range [3]float64{b.X, b.Y, b.Z} {
+				s[r][c] += x * y
+			}
+		}
+	}
+	return meanA, meanB, s, size
 }
 
 // yawRotation is the best rotation about z for the sums s of products.

@@ -104,27 +104,8 @@ func (r *Reader) read() ([]byte, error) {
 // detect reads the header of a CSV file, or finds TUM text and leaves its
 // first line to be read.
 func (r *Reader) detect() error {
-	for {
-		front, err := r.in.Peek(1)
-		if err != nil && !errors.Is(err, io.EOF) {
-			return r.at(err)
-		}
-		if err != nil {
-			return r.at(fmt.Errorf("no sample in it: expected CSV with a header, or TUM text"))
-		}
-		if !bytes.ContainsAny(front, "# \t\r\n") {
-			break
-		}
-		if front[0] != '#' { // leading white space says nothing
-			if front[0] == '\n' {
-				r.line++
-			}
-			r.in.Discard(1)
-			continue
-		}
-		if err := r.skipComment(); err != nil {
-			return err
-		}
+	if err := r.skip(); err != nil {
+		return err
 	}
 	front, _ := r.in.Peek(MaxLine)
 	first, _, _ := bytes.Cut(front, []byte("\n"))
@@ -141,6 +122,30 @@ func (r *Reader) detect() error {
 		return r.at(err)
 	}
 	return nil
+}
+
+// skip passes over comments and white space to the first line that counts.
+func (r *Reader) skip() error {
+	for {
+		front, err := r.in.Peek(1)
+		switch {
+		case err != nil && !errors.Is(err, io.EOF):
+			return r.at(err)
+		case err != nil:
+			return r.at(fmt.Errorf("no sample in it: expected CSV with a header, or TUM text"))
+		case front[0] == '#':
+			if err := r.skipComment(); err != nil {
+				return err
+			}
+		case bytes.ContainsAny(front, " \t\r\n"):
+			if front[0] == '\n' {
+				r.line++
+			}
+			r.in.Discard(1)
+		default:
+			return nil
+		}
+	}
 }
 
 func (r *Reader) skipComment() error {

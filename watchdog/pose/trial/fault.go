@@ -90,36 +90,51 @@ func (f Fault) spoil(m []message, k int, cfg *pose.Config, rng *rand.Rand) []mes
 	case AtOrigin:
 		return restartAtOrigin(m, k)
 	}
-	first, begin := m[k].sample, m[k].arrived
-	offset := anywhere(rng).Scale(0.5 + 2.5*rng.Float64())
-	bias := anywhere(rng)
-	leap := int64(300*time.Millisecond) + rng.Int64N(int64(2700*time.Millisecond))
+	c := change{
+		fault: f, first: m[k].sample, begin: m[k].arrived,
+		offset: anywhere(rng).Scale(0.5 + 2.5*rng.Float64()), bias: anywhere(rng),
+		leap: int64(300*time.Millisecond) + rng.Int64N(int64(2700*time.Millisecond)),
+	}
 	for i := k; i < len(m); i++ {
-		s := &m[i].sample
-		switch f {
-		case Frozen:
-			s.Position, s.Orientation = first.Position, first.Orientation
-		case Jump:
-			s.Position = s.Position.Add(offset)
-		case Doubtful:
-			s.Confidence /= 10
-		case Biased:
-			s.Velocity = s.Velocity.Add(bias)
-		case NewID:
-			s.Tracker = "another"
-			s.Stamp -= first.Stamp
-		case NotFinite:
-			s.Position.Y = math.NaN()
-		case NotUnit:
-			q := &s.Orientation
-			*q = pose.Quat{W: 1.05 * q.W, X: 1.05 * q.X, Y: 1.05 * q.Y, Z: 1.05 * q.Z}
-		case Backlog:
-			m[i].arrived += (m[i].arrived - begin) / 10
-		case Leap:
-			s.Stamp += leap
-		}
+		c.apply(&m[i])
 	}
 	return m
+}
+
+// change is what a fault does to every message from its first on.
+type change struct {
+	fault  Fault
+	first  pose.Sample
+	begin  time.Duration
+	offset pose.Vec // m
+	bias   pose.Vec // m/s
+	leap   int64    // ns
+}
+
+func (c *change) apply(m *message) {
+	s := &m.sample
+	switch c.fault {
+	case Frozen:
+		s.Position, s.Orientation = c.first.Position, c.first.Orientation
+	case Jump:
+		s.Position = s.Position.Add(c.offset)
+	case Doubtful:
+		s.Confidence /= 10
+	case Biased:
+		s.Velocity = s.Velocity.Add(c.bias)
+	case NewID:
+		s.Tracker = "another"
+		s.Stamp -= c.first.Stamp
+	case NotFinite:
+		s.Position.Y = math.NaN()
+	case NotUnit:
+		q := &s.Orientation
+		*q = pose.Quat{W: 1.05 * q.W, X: 1.05 * q.X, Y: 1.05 * q.Y, Z: 1.05 * q.Z}
+	case Backlog:
+		m.arrived += (m.arrived - c.begin) / 10
+	case Leap:
+		s.Stamp += c.leap
+	}
 }
 
 // thin loses messages from k on so that about hz of them arrive a second, but
