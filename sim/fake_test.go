@@ -66,6 +66,7 @@ type fakePose struct {
 const (
 	fakeValid = 400 * time.Millisecond
 	fakeStale = 500 * time.Millisecond
+	fakeTrust = 500 * time.Millisecond // how long the pose must be good before a start
 )
 
 // startFake runs a fake guard of one of the demo's vehicles until the test ends.
@@ -251,8 +252,8 @@ func (g *fakeGuard) blocked() []string {
 	if g.deaf {
 		why = append(why, "deaf today")
 	}
-	if !g.posed || now-g.trusted < 2*time.Second {
-		why = append(why, "pose not trusted for 2s yet")
+	if !g.posed || now-g.trusted < fakeTrust {
+		why = append(why, "pose not trusted for long enough yet")
 	} else if now-g.resting < 300*time.Millisecond {
 		why = append(why, "not at rest")
 	}

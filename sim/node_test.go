@@ -24,8 +24,8 @@ func listener(t *testing.T, url, topic string) *bus {
 	return b
 }
 
-// A node publishes about 200 poses a second in real time with stamps of its own
-// clock, each newer than the last, and acknowledges commands.
+// A node publishes poses in real time with stamps of its own clock, each newer
+// than the last, and acknowledges commands.
 func TestNodePublishes(t *testing.T) {
 	t.Parallel()
 	b := startBroker(t)
@@ -41,33 +41,32 @@ func TestNodePublishes(t *testing.T) {
 	if at < 1000*time.Second || at > 1010*time.Second {
 		t.Errorf("its clock shows %v, wanted 1000 s and a little", at)
 	}
-	time.Sleep(500 * ms)
 	command, err := ear.outlet("pinfold/wren/command", 0)
 	if err != nil {
 		t.Fatal(err)
 	}
-	command.put((&wire.Command{ID: "c7", Seq: 1, Action: "land", Cause: "zone"}).Append(nil), time.Second)
-	time.Sleep(300 * ms)
+	command.put((&wire.Command{ID: "c7", Seq: 1, Action: "land", Cause: "zone"}).Append(nil), 5*time.Second)
 	poses, acks, last := 0, 0, int64(0)
 	var m link.Message
-	for ear.inbox.Take(&m) {
-		switch {
-		case strings.HasSuffix(m.Topic, "/pose"):
-			poses++
-			stamp := stampOf(t, m.Payload)
-			if stamp <= last {
-				t.Fatalf("stamp %d after %d", stamp, last)
+	for end := time.Now().Add(10 * time.Second); time.Now().Before(end) && (poses < 100 || acks < 1); time.Sleep(10 * ms) {
+		for ear.inbox.Take(&m) {
+			switch {
+			case strings.HasSuffix(m.Topic, "/pose"):
+				poses++
+				stamp := stampOf(t, m.Payload)
+				if stamp <= last {
+					t.Fatalf("stamp %d after %d", stamp, last)
+				}
+				last = stamp
+			case strings.HasSuffix(m.Topic, "/ack"):
+				if a, err := wire.DecodeAck(m.Payload); err != nil || a.ID != "c7" || a.Action != "land" {
+					t.Errorf("ack %+v, %v", a, err)
+				}
+				acks++
 			}
-			last = stamp
-		case strings.HasSuffix(m.Topic, "/ack"):
-			if a, err := wire.DecodeAck(m.Payload); err != nil || a.ID != "c7" || a.Action != "land" {
-				t.Errorf("ack %+v, %v", a, err)
-			}
-			acks++
 		}
 	}
-	// The inbox keeps the newest 64 of the poses.
-	if poses < 40 || acks != 1 {
+	if poses < 100 || acks != 1 {
 		t.Errorf("%d poses, %d acks", poses, acks)
 	}
 	if behind := n.Clock() - time.Duration(last); behind < 0 || behind > time.Second {

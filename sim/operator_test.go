@@ -27,7 +27,7 @@ func TestOperatorAsks(t *testing.T) {
 	if err := op.Ask(ctx, Mole, AskStart); !errors.As(err, &refused) || len(refused.Blocked) == 0 {
 		t.Fatalf("start without a pose: %v", err)
 	}
-	if want := "start mole refused: pose not trusted for 2s yet"; refused.Error() != want {
+	if want := "start mole refused: pose not trusted for long enough yet"; refused.Error() != want {
 		t.Errorf("says %q, wanted %q", refused, want)
 	}
 	n, err := StartNode(ctx, DemoNode(Mole, b.URL(), "", 1))

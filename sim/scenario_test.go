@@ -24,8 +24,11 @@ type rehearsal struct {
 // runAll runs scenarios side by side, each with a broker and a guard of its own.
 func runAll(t *testing.T, all []rehearsal) {
 	var wait sync.WaitGroup
+	places := make(chan struct{}, 4) // at a time: more would only hold up one another
 	for i, c := range all {
 		wait.Go(func() {
+			places <- struct{}{}
+			defer func() { <-places }()
 			var m Measured
 			err := ErrDisturbed
 			for try := 0; try < 4 && errors.Is(err, ErrDisturbed); try++ {
