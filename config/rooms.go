@@ -149,6 +149,9 @@ func (l *loader) measure(d *draft, own []*declared) Room {
 		l.add(d.table.at, "zone", "", err.Error(), "mend the zones")
 		return Room{}
 	}
+	if len(l.probs) > 0 && !p.space(p.until(p.limits())).Empty() {
+		return Room{} // there will be no Site to show it in
+	}
 	r := p.room()
 	switch {
 	case r.AtRest.Empty():

@@ -71,7 +71,7 @@ func TestTiltAgainstSORA(t *testing.T) {
 		{1, 20, 0.1400}, {1, 30, 0.0883}, {1, 45, 0.0510}, {2, 20, 0.5601}, {2, 30, 0.3531}, {3, 45, 0.4587}, {3, 30, 0.7945}, {5, 20, 3.5009}, {5, 45, 1.2742},
 	} {
 		sketch := changed(t, text(t, "sketch.toml"), "deceleration = 3.0", fmt.Sprintf("tilt = %v\nvertical = 3", row.theta))
-		s := mustParseText(t, sketch)
+		s := mustQuickly(t, sketch)
 		a := s.Vehicles[0].Config.Stopping.Deceleration
 		if d := row.v * row.v / (2 * a); math.Abs(d-row.distance) > 6e-5 {
 			t.Errorf("%v m/s, %v°: %v m, want %v", row.v, row.theta, d, row.distance)
