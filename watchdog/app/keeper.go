@@ -180,8 +180,8 @@ func (k *keeper) step(e *intake.Entry) {
 	k.keep(e, now)
 	k.beat(now)
 	if k.flow.due(now) {
-		k.say(now, "no pose for a while although connected: making a new connection")
-		k.client.Renew("connected, but no pose comes")
+		k.say(now, "no pose although connected: is the tracker on? Making a new connection in case it was forgotten")
+		k.client.Renew(renewal)
 	}
 }
 
@@ -243,6 +243,9 @@ func (k *keeper) closing(why string) {
 		wait.Stop()
 	}
 }
+
+// renewal is the reason given for a connection made anew.
+const renewal = "connected, but no pose comes"
 
 // flowWatch notices a connection that is up and yet carries no pose: a broker
 // that lost the subscription. Each new try waits twice as long, until a pose

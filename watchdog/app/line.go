@@ -15,10 +15,10 @@ func lineOf(r *watchdog.Record) (l Line, ok bool) {
 	case watchdog.FaultSeen:
 		l.Text = "message refused: " + strings.Join(nonEmpty(b.Kind, b.Field, b.Detail), " ") + " (each kind is said once)"
 	case watchdog.LinkChange:
-		l.Text = b.What + " lost"
-		if b.Up {
-			l.Text = b.What + " back"
+		if !b.Up { // said where it is noticed, with the reason
+			return l, false
 		}
+		l.Text = b.What + " back"
 	case watchdog.RequestHeard:
 		if b.Outcome == "accepted" {
 			return l, false

@@ -12,8 +12,8 @@ import (
 type Options struct {
 	Site    *config.Site
 	Version string // of the program, for the trail
-	// TrailDir is where the session's folder goes; empty: where the site file
-	// says.
+	// TrailDir is where the session's folder goes, and the key that seals it;
+	// empty: where the site file says.
 	TrailDir string
 	// Say is told what a person should read, from the loops: it must return at
 	// once. Nil: nobody reads.
@@ -68,5 +68,5 @@ const (
 	trailClose = 5 * time.Second        // for the seal
 	lastWord   = 300 * time.Millisecond // for each last publish
 	flowAfter  = time.Second            // connected and no pose: a new connection
-	flowMost   = 30 * time.Second       // the longest such patience
+	flowMost   = 5 * time.Minute        // the longest such patience
 )

@@ -53,7 +53,7 @@ func TestFlowWatchWaitsTwiceAsLongEachTime(t *testing.T) {
 			tries = append(tries, now)
 		}
 	}
-	want := []time.Duration{1 * time.Second, 3 * time.Second, 7 * time.Second, 15 * time.Second, 31 * time.Second, 61 * time.Second, 91 * time.Second}
+	want := []time.Duration{1 * time.Second, 3 * time.Second, 7 * time.Second, 15 * time.Second, 31 * time.Second, 63 * time.Second}
 	if len(tries) != len(want) {
 		t.Fatalf("tries at %v, want %v", tries, want)
 	}

@@ -6,6 +6,8 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	"pinfold/watchdog"
@@ -39,6 +41,7 @@ type runner struct {
 	heart   *heart
 	keepers []*keeper
 	ended   chan error // one value a loop
+	ending  atomic.Bool
 }
 
 // open makes the trail, then one keeper a vehicle.
@@ -65,12 +68,12 @@ func (r *runner) open(start time.Time) error {
 
 func (r *runner) openTrail(start time.Time) error {
 	s := r.opt.Site
-	dir := r.opt.TrailDir
-	if dir == "" {
-		dir = s.Trail.Dir
+	dir, key := s.Trail.Dir, s.Trail.KeyFile
+	if r.opt.TrailDir != "" {
+		dir, key = r.opt.TrailDir, filepath.Join(r.opt.TrailDir, "trail.key")
 	}
 	t := trail.Options{Dir: dir, Session: r.session.ID, Guard: s.Guard, Site: s.Name, Version: r.opt.Version,
-		Started: start, KeyFile: s.Trail.KeyFile, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
+		Started: start, KeyFile: key, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
 	for i := range s.Vehicles {
 		t.Vehicles = append(t.Vehicles, s.Vehicles[i].Name)
 	}
@@ -137,12 +140,7 @@ func (r *runner) connect(k *keeper) (err error) {
 	o.ClientID = "pinfold-" + k.cfg.Vehicle
 	o.Now = r.now
 	o.Will = link.Will{Topic: k.topics.AllCommand, Payload: will.Append(nil)}
-	o.OnLink = func(up bool, why string) {
-		k.mail.setLink(up)
-		if why != "" {
-			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: why})
-		}
-	}
+	o.OnLink = r.onLink(k)
 	o.Subs = []link.Sub{
 		{Topic: k.topics.Pose, QoS: 0, Inbox: k.inbox, ID: subPose},
 		{Topic: k.topics.Ack, QoS: 0, Inbox: k.inbox, ID: subAck},
@@ -159,6 +157,19 @@ func (r *runner) connect(k *keeper) (err error) {
 	}
 	k.state, err = k.client.Slot(k.topics.State, 1, true)
 	return err
+}
+
+// onLink tells the vehicle's loop of the link, and a person why it went, once an
+// outage: that it is back stands in the loop's own record.
+func (r *runner) onLink(k *keeper) func(up bool, why string) {
+	was := false
+	return func(up bool, why string) {
+		k.mail.setLink(up)
+		if was && !up && why != renewal && !r.ending.Load() {
+			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: "no link to the broker (" + why + "); trying on"})
+		}
+		was = up
+	}
 }
 
 // guard runs the loops until ctx is done or one of them fails.
@@ -227,6 +238,7 @@ func (r *runner) watch(ctx context.Context) (failed error, running int) {
 // close stops every vehicle that still has a loop, all at once, then seals the
 // trail, and only then leaves the broker.
 func (r *runner) close(failed error, running int) (Result, error) {
+	r.ending.Store(true)
 	answer := make(chan error, len(r.keepers))
 	for _, k := range r.keepers {
 		go k.order(order{close: "the guard was told to end", answer: answer})

@@ -163,11 +163,10 @@ func depth(r *review.Row) string {
 		return fmt.Sprintf("for %.2f s", r.To-r.From)
 	}
 	if r.Cause == watchdog.CauseZone.String() {
-		text := fmt.Sprintf("%.2f m over before rest", r.Worst)
 		if r.Breach > 0 {
-			return text + fmt.Sprintf(", body OUT by %.2f m", r.Breach)
+			return fmt.Sprintf("the body was OUT by %.2f m", r.Breach)
 		}
-		return text + ", body stayed in"
+		return fmt.Sprintf("would have passed it by %.2f m", r.Worst)
 	}
 	return fmt.Sprintf("%.2f of %.2f %s", r.Worst, r.Limit, r.Unit)
 }
