@@ -1,0 +1,138 @@
+package examples
+
+import (
+	"bufio"
+	"encoding/json"
+	"math"
+	"net/url"
+	"os/exec"
+	"testing"
+	"time"
+
+	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/mosquittotest"
+	"pinfold/watchdog/link/wire"
+)
+
+// TestPythonVehicleLive runs the example as a user would, on a real broker: it
+// moves by a permit that echoes its stamps, halts by a command and acknowledges
+// it, and halts by itself when the permits end.
+func TestPythonVehicleLive(t *testing.T) {
+	interpreter := python(t, "paho.mqtt.client", "python3-paho-mqtt")
+	b := mosquittotest.Start(t)
+	topics, err := wire.Topics(wire.DefaultPrefix, "wren")
+	if err != nil {
+		t.Fatal(err)
+	}
+	in, err := link.NewInbox()
+	if err != nil {
+		t.Fatal(err)
+	}
+	began := time.Now()
+	now := func() time.Duration { return time.Since(began) }
+	c, err := link.Dial(link.Options{URL: b.URL, ClientID: "guard", Now: now,
+		Subs: []link.Sub{{Topic: topics.Pose, Inbox: in}, {Topic: topics.Ack, Inbox: in}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close(time.Second)
+	permit, err := c.Slot(topics.Permit, 0, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := startVehicle(t, interpreter, b.URL)
+	expect(t, said, "stop no permit")
+
+	seq := uint64(0)
+	grant := func(yes bool) { seq = answerPose(t, in, permit, now, seq, yes) }
+	until(t, said, "go ", func() { grant(seq >= 3) }) // it says no first
+	command := wire.Command{ID: "c1", Seq: 1, Action: wire.Stop, Value: math.NaN(), Limit: math.NaN()}
+	if err := c.PublishNow(topics.Command, command.Append(nil), 0, false, time.Second); err != nil {
+		t.Fatal(err)
+	}
+	expect(t, said, "stop a command is latched")
+	awaitAck(t, in, "c1")
+	until(t, said, "stop no permit", func() { grant(seq%2 == 0) }) // no, yes: the latch opens
+	until(t, said, "go ", func() { grant(true) })
+	expect(t, said, "stop the permit is too old") // nobody grants any more
+}
+
+func startVehicle(t *testing.T, interpreter, broker string) <-chan string {
+	t.Helper()
+	u, err := url.Parse(broker)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(interpreter, "-B", "vehicle.py", u.Hostname(), u.Port(), "wren")
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })
+	said := make(chan string, 1000)
+	go func() {
+		for lines := bufio.NewScanner(out); lines.Scan(); {
+			said <- lines.Text()
+		}
+	}()
+	return said
+}
+
+func expect(t *testing.T, said <-chan string, want string) {
+	t.Helper()
+	until(t, said, want, func() { time.Sleep(time.Millisecond) })
+}
+
+// until repeats do until the vehicle says want.
+func until(t *testing.T, said <-chan string, want string, do func()) {
+	t.Helper()
+	for end := time.Now().Add(15 * time.Second); time.Now().Before(end); {
+		select {
+		case got := <-said:
+			if got == want {
+				return
+			}
+		default:
+			do()
+		}
+	}
+	t.Fatalf("the vehicle did not say %q within 15 s", want)
+}
+
+// answerPose takes the next pose and permits by its stamp.
+func answerPose(t *testing.T, in *link.Inbox, permit *link.Slot, now func() time.Duration, seq uint64, yes bool) uint64 {
+	t.Helper()
+	var m link.Message
+	if !in.Take(&m) {
+		time.Sleep(time.Millisecond)
+		return seq
+	}
+	var pose struct{ Stamp json.Number }
+	if err := json.Unmarshal(m.Payload, &pose); err != nil {
+		t.Fatal(err)
+	}
+	stamp, ok := wire.ParseStamp([]byte(pose.Stamp))
+	if !ok {
+		return seq // an ack
+	}
+	seq++
+	p := wire.Permit{Guard: "hall", Session: "s", Seq: seq, Go: yes, Stamp: stamp, Valid: 0.5}
+	permit.Put(p.Append(nil), now()+50*time.Millisecond)
+	return seq
+}
+
+func awaitAck(t *testing.T, in *link.Inbox, id string) {
+	t.Helper()
+	var m link.Message
+	for end := time.Now().Add(5 * time.Second); time.Now().Before(end); {
+		if !in.Take(&m) {
+			time.Sleep(time.Millisecond)
+		} else if a, err := wire.DecodeAck(m.Payload); err == nil && a.ID == id && a.Action == wire.Stop {
+			return
+		}
+	}
+	t.Fatalf("command %s was not acknowledged within 5 s", id)
+}
