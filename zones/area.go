@@ -78,13 +78,13 @@ func (a *area) nearest(x, y, limit float64, n *near) {
 		return
 	}
 	var d [scanMax]float64
+	least := limit
 	for i := range a.walls {
-		d[i] = a.walls[i].dist2(x, y)
-		if d[i] < n.d1 {
-			n.d1, n.i1 = d[i], int32(i)
-		}
+		v := a.walls[i].dist2(x, y)
+		d[i] = v
+		least = min(least, v)
 	}
-	n.rivals(d[:len(a.walls)])
+	n.among(d[:len(a.walls)], least)
 }
 
 // signed is the signed distance of a point to the boundary, metres, positive

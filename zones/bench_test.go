@@ -61,7 +61,7 @@ func (p *plain) signed(x, y float64) float64 {
 func race(b *testing.B, queries int, slow, fast func()) {
 	b.Helper()
 	rounds := max(9, b.N)
-	if rounds > 99 {
+	if rounds > 3999 {
 		rounds = 99
 	}
 	var s, f []float64

@@ -7,16 +7,7 @@ type later struct {
 }
 
 // beyond is how far v lies outside [lo, hi], 0 inside.
-func beyond(v, lo, hi float64) float64 {
-	d := lo - v
-	if e := v - hi; e > d {
-		d = e
-	}
-	if d < 0 {
-		return 0
-	}
-	return d
-}
+func beyond(v, lo, hi float64) float64 { return max(0, lo-v, v-hi) }
 
 // nearest finds the walls nearest to (x, y), no further than what n starts
 // with. A whole third wall is not needed, only whether there is one as near.

@@ -75,16 +75,13 @@ func (n *near) add(d float64, i int32) {
 	}
 }
 
-// rivals notes the second and third of a list of which the nearest is known,
-// as far as they are as near.
-func (n *near) rivals(d []float64) {
-	same := n.d1 * (1 + sliver)
+// among notes which of a list is the least, and the second and third as far as
+// they are as near.
+func (n *near) among(d []float64, least float64) {
+	same := least * (1 + sliver)
 	for i, v := range d {
-		if v <= same && int32(i) != n.i1 {
-			n.d3 = n.d2
-			if n.i2 < 0 {
-				n.d2, n.i2 = v, int32(i)
-			}
+		if v <= same {
+			n.add(v, int32(i))
 		}
 	}
 }

@@ -17,7 +17,7 @@ const (
 	// pieceBudget bounds the pieces as a multiple of the walls.
 	pieceBudget = 4
 	// stackMax bounds the depth of the tree: leaves halve at every level.
-	stackMax = 40
+	stackMax = 28
 )
 
 // node is an inner node. kid is the number of a node, or the complement of the
