@@ -21,9 +21,10 @@ const (
 )
 
 // Safety is said at start-up, in the report and in the help.
-const Safety = `Local aviation rules, the site's own rules and a hardware emergency stop come
-first. Pinfold adds a layer; it is not a certified safety function. Where in
-doubt, defer to licensed practice.`
+const Safety = `Local aviation rules, the site's own rules and a hardware
+emergency stop come first. Pinfold adds a layer; it is not a
+certified safety function. Where in doubt, defer to
+licensed practice.`
 
 // commands is the command line.
 type commands struct {

@@ -83,8 +83,11 @@ func tell(ctx context.Context, b *broker.Broker, site *config.Site, dir string, 
 	defer endGuard()
 	ready := make(chan app.Session, 1)
 	ended := make(chan error, 1)
+	storyCtx, endStory := context.WithCancel(ctx)
+	defer endStory()
 	var res app.Result
 	go func() {
+		defer endStory() // without a guard there is nothing to tell
 		var err error
 		res, err = app.Run(guardCtx, app.Options{Site: site, Version: Version, TrailDir: dir, Say: show.say,
 			Watch: show.watch, Ready: func(s app.Session) { ready <- s }})
@@ -96,9 +99,9 @@ func tell(ctx context.Context, b *broker.Broker, site *config.Site, dir string, 
 	case err := <-ended:
 		return sim.StoryResult{}, session, err
 	}
-	story, err := sim.RunStory(ctx, sim.StoryOptions{Broker: b, Prefix: site.Broker.Prefix, Seed: seed, Report: show.story})
+	story, err := sim.RunStory(storyCtx, sim.StoryOptions{Broker: b, Prefix: site.Broker.Prefix, Seed: seed, Report: show.story})
 	endGuard()
-	if guardErr := <-ended; err == nil {
+	if guardErr := <-ended; guardErr != nil {
 		err = guardErr
 	}
 	return story, res.Session, err
@@ -128,7 +131,7 @@ func (d *demoDoc) print(out io.Writer) {
 	fmt.Fprintln(out)
 	for _, a := range d.Story.Acts {
 		if !a.OK {
-			fmt.Fprintf(out, "scene %q of %s: expected %s, seen %s\n", a.Name, a.Vehicle, a.Expected, a.Seen)
+			printWrapped(out, fmt.Sprintf("scene %q of %s: expected %s, seen %s", a.Name, a.Vehicle, a.Expected, a.Seen), "  ")
 		}
 	}
 	for _, v := range d.Story.Vehicles {
@@ -139,6 +142,13 @@ func (d *demoDoc) print(out io.Writer) {
 		fmt.Fprintf(out, "%s %s; closest to an edge %.3f m\n", v.Name, word, v.ClosestM)
 	}
 	fmt.Fprintf(out, "trail: %s\nprove it: pinfold verify %s\n\n%s\n", d.Review.Folder, d.Review.Folder, Safety)
+}
+
+// printWrapped prints text in lines of at most columns.
+func printWrapped(out io.Writer, text, indent string) {
+	for _, l := range wrap(text, columns, indent) {
+		fmt.Fprintln(out, l)
+	}
 }
 
 // printRows prints the episodes that were raised, two lines each so that 60
@@ -153,8 +163,8 @@ func printRows(out io.Writer, rows []review.Row) {
 		if r.Name != "" && r.Name != r.Cause {
 			where += " " + r.Name
 		}
-		fmt.Fprintf(out, "%7.2f s  %-5s %s: %s\n", r.From, r.Vehicle, where, depth(r))
-		fmt.Fprintf(out, "           %s\n", answer(r))
+		printWrapped(out, fmt.Sprintf("%7.2f s  %-5s %s: %s", r.From, r.Vehicle, where, depth(r)), "           ")
+		printWrapped(out, "           "+answer(r), "             ")
 	}
 }
 

@@ -17,6 +17,9 @@ import (
 	"pinfold/watchdog/app"
 )
 
+// columns is the width of terminal that is always enough, but for paths.
+const columns = 60
+
 // show is the demo's picture: on a terminal one calm line a vehicle, drawn in
 // place below what has happened; elsewhere plain lines of what happens, and
 // nothing drawn twice.
@@ -35,7 +38,7 @@ type show struct {
 }
 
 func newShow(out io.Writer, quiet bool, site *config.Site) *show {
-	s := &show{out: out, quiet: quiet, now: make([]watchdog.Snapshot, len(site.Vehicles)), width: 60}
+	s := &show{out: out, quiet: quiet, now: make([]watchdog.Snapshot, len(site.Vehicles)), width: columns}
 	for i := range site.Vehicles {
 		s.names = append(s.names, site.Vehicles[i].Name)
 		s.now[i].Vehicle = site.Vehicles[i].Name
@@ -169,9 +172,9 @@ func (s *show) paint(level, text string) string {
 // begin with indent.
 func wrap(text string, width int, indent string) (lines []string) {
 	line := ""
-	for _, word := range strings.Split(text, " ") {
+	for i, word := range strings.Split(text, " ") {
 		switch {
-		case line == "":
+		case i == 0:
 			line = word
 		case visible(line)+1+visible(word) > width:
 			lines = append(lines, line)
