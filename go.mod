@@ -3,20 +3,22 @@ module pinfold
 go 1.26.0
 
 require (
-	github.com/BurntSushi/toml v1.6.0 // indirect
-	github.com/alecthomas/kong v1.17.0 // indirect
-	github.com/coreos/go-systemd/v22 v22.7.0 // indirect
-	github.com/eclipse/paho.mqtt.golang v1.5.1 // indirect
-	github.com/fxamacker/cbor/v2 v2.10.0 // indirect
-	github.com/go-json-experiment/json v1.27.2 // indirect
+	github.com/BurntSushi/toml v1.6.0
+	github.com/alecthomas/kong v1.17.0
+	github.com/coreos/go-systemd/v22 v22.7.0
+	github.com/eclipse/paho.mqtt.golang v1.5.1
+	github.com/fxamacker/cbor/v2 v2.10.0
+	github.com/go-json-experiment/json v1.27.2
+	github.com/klauspost/compress v1.20.4
+	github.com/mattn/go-isatty v0.0.24
+	github.com/mochi-mqtt/server/v2 v2.7.9
+	github.com/peterstace/simplefeatures v0.59.0
+	gonum.org/v1/gonum v0.17.0
+	pgregory.net/rapid v1.3.0
+)
+
+require (
 	github.com/gorilla/websocket v1.5.3 // indirect
-	github.com/klauspost/compress v1.20.4 // indirect
-	github.com/mattn/go-isatty v0.0.24 // indirect
-	github.com/mochi-mqtt/server/v2 v2.7.9 // indirect
-	github.com/paulmach/orb v0.14.0 // indirect
-	github.com/peterstace/simplefeatures v0.59.0 // indirect
-	github.com/prometheus/client_golang v1.25.0 // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
 	github.com/rs/xid v1.4.0 // indirect
 	github.com/x448/float16 v0.8.4 // indirect
 	golang.org/x/exp/typeparams v0.0.0-20231108232855-2478ac86f678 // indirect
@@ -25,7 +27,7 @@ require (
 	golang.org/x/sync v0.23.0 // indirect
 	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/tools v0.51.0 // indirect
-	gonum.org/v1/gonum v0.17.0 // indirect
 	honnef.co/go/tools v0.8.2 // indirect
-	pgregory.net/rapid v1.3.0 // indirect
 )
+
+tool honnef.co/go/tools/cmd/staticcheck
