@@ -115,7 +115,7 @@ func BenchmarkSigned(b *testing.B) {
 		b.Run(fmt.Sprintf("%s/%d", c.kind, c.n), func(b *testing.B) {
 			rings := benchOutline(c.kind, c.n)
 			p, a := newPlain(rings), newArea(newPolygon(rings), 0)
-			pts := coldPoints(rng(1), max(64, min(4096, 1<<20/c.n)), 500)
+			pts := coldPoints(rng(1), max(256, min(1<<16, 1<<20/c.n)), 500)
 			for _, v := range pts { // the two must agree, or the race means nothing
 				if d, _ := a.signed(v.X, v.Y); !near0(d, p.signed(v.X, v.Y), 1e-9) {
 					b.Fatalf("%v: %g, plain %g", v, d, p.signed(v.X, v.Y))
@@ -135,35 +135,58 @@ func BenchmarkSigned(b *testing.B) {
 	}
 }
 
-// BenchmarkClearance: the same through the public call, and a capsule of 2 m
-// against the point ("plain" is the point then).
-func BenchmarkClearance(b *testing.B) {
+// BenchmarkDisc: a disc at rest through the public call, random points.
+func BenchmarkDisc(b *testing.B) {
 	for _, n := range []int{8, 64, 1024} {
-		rings := benchOutline("spiky", n)
-		s := mustNew(b, zoneOf(rings))
-		pts := coldPoints(rng(1), 1024, 500)
-		p := newPlain(rings)
-		still := func() {
-			for _, v := range pts {
-				h := s.Clearance(&Sweep{From: XYZ{v.X, v.Y, 0}, To: XYZ{v.X, v.Y, 0}, Radius: 0.3})
-				sinkhole += h.Clearance
-			}
-		}
-		b.Run(fmt.Sprintf("disc/%d", n), func(b *testing.B) {
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			rings := benchOutline("spiky", n)
+			s, p := mustNew(b, zoneOf(rings)), newPlain(rings)
+			pts := coldPoints(rng(1), max(256, min(1<<16, 1<<20/n)), 500)
 			race(b, len(pts), func() {
 				for _, v := range pts {
 					sinkhole += p.signed(v.X, v.Y)
 				}
-			}, still)
-		})
-		b.Run(fmt.Sprintf("capsule/%d", n), func(b *testing.B) {
-			race(b, len(pts), still, func() {
+			}, func() {
 				for _, v := range pts {
-					h := s.Clearance(&Sweep{From: XYZ{v.X, v.Y, 0}, To: XYZ{v.X + 2, v.Y + 0.5, 0}, Radius: 0.3, Grow: 0.2})
+					h := s.Clearance(&Sweep{From: XYZ{v.X, v.Y, 0}, To: XYZ{v.X, v.Y, 0}, Radius: 0.3})
 					sinkhole += h.Clearance
 				}
 			})
 		})
+	}
+}
+
+// BenchmarkCapsule: a capsule of 2 m against the disc at its start, which is
+// "plain" here: while it stays inside, and where it is outside or leaves.
+func BenchmarkCapsule(b *testing.B) {
+	for _, n := range []int{8, 64, 1024} {
+		s := mustNew(b, zoneOf(benchOutline("spiky", n)))
+		var in, out []Sweep
+		for _, v := range coldPoints(rng(1), 1<<14, 500) {
+			w := Sweep{From: XYZ{v.X, v.Y, 0}, To: XYZ{v.X + 2, v.Y + 0.5, 0}, Radius: 0.3, Grow: 0.2}
+			if h := s.Clearance(&w); h.Clearance > 0 {
+				in = append(in, w)
+			} else {
+				out = append(out, w)
+			}
+		}
+		for name, list := range map[string][]Sweep{"inside": in, "not": out} {
+			b.Run(fmt.Sprintf("%s/%d", name, n), func(b *testing.B) {
+				race(b, len(list), func() {
+					for i := range list {
+						w := list[i]
+						w.To, w.Grow = w.From, 0
+						h := s.Clearance(&w)
+						sinkhole += h.Clearance
+					}
+				}, func() {
+					for i := range list {
+						h := s.Clearance(&list[i])
+						sinkhole += h.Clearance
+					}
+				})
+			})
+		}
 	}
 }
 

@@ -17,7 +17,6 @@ type pen struct {
 	zones []room // its zones one by one
 	lo    XY
 	hi    XY
-	scale float64
 }
 
 // room is one keep-in zone.

@@ -33,8 +33,9 @@ func TestSimplifyKeepsToTheSafeSide(t *testing.T) {
 		if z.Kind == KeepOut {
 			inner, outer = outer, inner
 		}
+		in, around := newPolygon(inner), newPolygon(outer) // exact: see the oracles
 		for _, p := range spots(r, rings, 200) {
-			if ratLocate(inner, p.X, p.Y) > 0 && ratLocate(outer, p.X, p.Y) <= 0 {
+			if in.locate(p.X, p.Y) > 0 && around.locate(p.X, p.Y) <= 0 {
 				t.Fatalf("%v, tolerance %g: %v is on the wrong side", z.Kind, tolerance, p)
 			}
 		}
