@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -73,7 +74,7 @@ func (r *runner) openTrail(start time.Time) error {
 		dir, key = r.opt.TrailDir, filepath.Join(r.opt.TrailDir, "trail.key")
 	}
 	t := trail.Options{Dir: dir, Session: r.session.ID, Guard: s.Guard, Site: s.Name, Version: r.opt.Version,
-		Started: start, KeyFile: key, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
+		Started: start, KeyFile: key, IsStop: isStop, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
 	for i := range s.Vehicles {
 		t.Vehicles = append(t.Vehicles, s.Vehicles[i].Name)
 	}
@@ -88,6 +89,18 @@ func (r *runner) openTrail(start time.Time) error {
 	st := w.Status()
 	r.session.Folder, r.session.Key = st.Folder, st.Public
 	return nil
+}
+
+// isStop says whether a record makes its session one that is worth keeping for
+// the stop in it. Every session that ends in good order has the stop of its
+// closing, which is none of that kind.
+func isStop(kind string, body []byte) bool {
+	if kind == "panic" {
+		return true
+	}
+	var c watchdog.CommandSent
+	return kind == string(watchdog.RecCommand) &&
+		(json.Unmarshal(body, &c) != nil || c.Cause.Word != watchdog.CauseClosing.String())
 }
 
 // trailStatus is told by the trail's own goroutine.
@@ -184,7 +197,7 @@ func (r *runner) guard(ctx context.Context) (Result, error) {
 		r.opt.Ready(r.session)
 	}
 	r.notify(Notifier.Ready)
-	failed, running := r.watch(ctx)
+	running, failed := r.watch(ctx)
 	r.notify(Notifier.Stopping)
 	return r.close(failed, running)
 }
@@ -222,13 +235,13 @@ func (r *runner) lostAtStart() {
 
 // watch waits for the end, taking reloads meanwhile. It says how many loops are
 // still running.
-func (r *runner) watch(ctx context.Context) (failed error, running int) {
+func (r *runner) watch(ctx context.Context) (running int, failed error) {
 	for {
 		select {
 		case <-ctx.Done():
-			return nil, len(r.keepers)
+			return len(r.keepers), nil
 		case err := <-r.ended:
-			return err, len(r.keepers) - 1
+			return len(r.keepers) - 1, err
 		case <-r.opt.Reload:
 			r.reload()
 		}

@@ -81,7 +81,7 @@ func (c *demoCmd) trailDir() (string, error) {
 func tell(ctx context.Context, b *broker.Broker, site *config.Site, dir string, seed uint64, show *show) (sim.StoryResult, app.Session, error) {
 	guardCtx, endGuard := context.WithCancel(ctx)
 	defer endGuard()
-	ready := make(chan app.Session, 1)
+	ready := make(chan struct{})
 	ended := make(chan error, 1)
 	storyCtx, endStory := context.WithCancel(ctx)
 	defer endStory()
@@ -90,14 +90,13 @@ func tell(ctx context.Context, b *broker.Broker, site *config.Site, dir string, 
 		defer endStory() // without a guard there is nothing to tell
 		var err error
 		res, err = app.Run(guardCtx, app.Options{Site: site, Version: Version, TrailDir: dir, Say: show.say,
-			Watch: show.watch, Ready: func(s app.Session) { ready <- s }})
+			Watch: show.watch, Ready: func(app.Session) { close(ready) }})
 		ended <- err
 	}()
-	var session app.Session
 	select {
-	case session = <-ready:
+	case <-ready:
 	case err := <-ended:
-		return sim.StoryResult{}, session, err
+		return sim.StoryResult{}, app.Session{}, err
 	}
 	story, err := sim.RunStory(storyCtx, sim.StoryOptions{Broker: b, Prefix: site.Broker.Prefix, Seed: seed, Report: show.story})
 	endGuard()

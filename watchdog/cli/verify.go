@@ -38,6 +38,8 @@ func (c *verifyCmd) print(s *streams, r *trail.Report) {
 		r.Session, r.Lines, r.Frames, r.Items, r.Files)
 	if r.Sealed {
 		fmt.Fprintf(s.out, "sealed by key %s\n", r.Public)
+	} else {
+		fmt.Fprintln(s.out, "NOT SEALED: the session was not closed in good order, or its end was cut off")
 	}
 	fmt.Fprintf(s.out, "head %s\n", r.Head)
 	for _, n := range r.Notes {
@@ -50,7 +52,11 @@ func (c *verifyCmd) print(s *streams, r *trail.Report) {
 		fmt.Fprintf(s.out, "and %d more\n", r.Count-len(r.Problems))
 	}
 	if r.OK() {
-		fmt.Fprintln(s.out, "nothing was changed")
+		if r.Sealed {
+			fmt.Fprintln(s.out, "nothing was changed")
+		} else {
+			fmt.Fprintln(s.out, "nothing was changed in what is here; whether something followed, only a published head can tell (--head)")
+		}
 	}
 }
 
