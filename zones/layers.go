@@ -91,7 +91,7 @@ func (p *pen) outside(q *query, h *Hit) {
 	for i := range p.zones {
 		r := &p.zones[i]
 		v, face := heightRoom(q, r.floor, r.ceiling)
-		if v <= best.Clearance {
+		if both(-r.area.off(q), v) <= best.Clearance {
 			continue
 		}
 		f := r.area.keep(q, 1, math.Inf(1))
@@ -107,6 +107,13 @@ func (p *pen) outside(q *query, h *Hit) {
 		}
 	}
 	*h = best
+}
+
+// off is how far the start of the way is outside the box of the area, m.
+func (a *area) off(q *query) float64 {
+	dx := max(0, a.lo.X-q.x0, q.x0-a.hi.X)
+	dy := max(0, a.lo.Y-q.y0, q.y0-a.hi.Y)
+	return math.Sqrt(dx*dx + dy*dy)
 }
 
 // across is the way back within the layers the body is in: the furthest

@@ -31,9 +31,12 @@ func (p *pen) ceiling() float64 { return p.slabs[len(p.slabs)-1].hi }
 // most is an upper bound of judge: no clearance inside the pen exceeds the
 // room inside its box, and none outside is better than the way to the box.
 func (p *pen) most(q *query) float64 {
-	in := math.Min(math.Min(q.lox-p.lo.X, p.hi.X-q.hix), math.Min(q.loy-p.lo.Y, p.hi.Y-q.hiy)) - q.r
-	up := math.Min(q.zlo-p.floor(), p.ceiling()-q.zhi)
-	return math.Min(in, up)
+	return min(p.mostFlat(q), q.zlo-p.floor(), p.ceiling()-q.zhi)
+}
+
+// mostFlat is most on the floor plan.
+func (p *pen) mostFlat(q *query) float64 {
+	return min(q.lox-p.lo.X, p.hi.X-q.hix, q.loy-p.lo.Y, p.hi.Y-q.hiy) - q.r
 }
 
 // judge is the clearance of the body inside the pen.

@@ -94,9 +94,20 @@ func (h *Hit) before(o *Hit) bool {
 // together the body needs to be inside one.
 func (s *Set) judgePen(q *query) Hit {
 	best := nothing()
+	if len(s.pens) == 0 {
+		return best
+	}
+	// The likeliest first: the others then need but a look at their boxes.
+	first, most := 0, math.Inf(-1)
+	for i := range s.pens {
+		if m := s.pens[i].most(q); m > most {
+			first, most = i, m
+		}
+	}
+	s.pens[first].judge(q, &best)
 	var h Hit
 	for i := range s.pens {
-		if i > 0 && s.pens[i].most(q) <= best.Clearance {
+		if i == first || s.pens[i].most(q) <= best.Clearance {
 			continue
 		}
 		s.pens[i].judge(q, &h)

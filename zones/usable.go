@@ -135,7 +135,7 @@ func (r *raster) clearAt(k int, x0, y0, x1, y1 float64) float64 {
 	best := math.Inf(-1)
 	for i := range r.set.pens {
 		p := &r.set.pens[i]
-		if q.zlo < p.floor() || q.zhi > p.ceiling() {
+		if q.zlo < p.floor() || q.zhi > p.ceiling() || p.mostFlat(&q) <= best {
 			continue
 		}
 		c := math.Inf(1)
