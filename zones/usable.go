@@ -146,13 +146,15 @@ func (r *raster) clearAt(k int, x0, y0, x1, y1 float64) float64 {
 		}
 		best = max(best, c)
 	}
-	for i := range r.set.outs {
+	f := finder{set: r.set, q: &q, limit: best}
+	for i := f.next(); i >= 0; i = f.next() {
 		o := &r.set.outs[i]
-		if q.zhi <= o.floor || q.zlo >= o.ceiling || o.area.apart(&q) > best {
+		if q.zhi <= o.floor || q.zlo >= o.ceiling {
 			continue
 		}
-		if f := o.area.keep(&q, -1, best); f.h < best {
-			best = f.h
+		if g := o.area.keep(&q, -1, best); g.h < best {
+			best = g.h
+			f.limit = best
 		}
 	}
 	return best
