@@ -16,7 +16,8 @@ type declared struct {
 	file  string // as problems name it
 	line  int    // 0 where it is not known
 	table *table // nil for a zone from GeoJSON
-	sound bool   // its numbers were read
+	sound bool   // all of it was read
+	drawn bool   // its rings were read, whatever else was not
 }
 
 // coordinates is the range of a position.
@@ -56,6 +57,7 @@ func readZone(t *table) *declared {
 	}
 	d.shape.Floor = t.need("floor", coordinates(), "give the height in metres at which the zone begins; 0 is the floor")
 	d.shape.Ceiling = t.need("ceiling", coordinates(), "give the height in metres at which the zone ends")
+	rings := len(t.r.probs)
 	if t.has("polygon") {
 		d.shape.Rings = append(d.shape.Rings, readRing(t, "polygon", t.m["polygon"], t.at.key("polygon")))
 	} else {
@@ -70,6 +72,7 @@ func readZone(t *table) *declared {
 			d.shape.Rings = append(d.shape.Rings, readRing(t, fmt.Sprintf("holes[%d]", i), v, t.at.key("holes").item(i)))
 		}
 	}
+	d.drawn = len(t.r.probs) == rings
 	d.shape.Vehicles, _ = t.texts("vehicles")
 	if t.fine("vehicles") && len(d.shape.Vehicles) == 0 {
 		t.report("vehicles", "is empty, so the zone is for no vehicle", "name the vehicles it is for, or leave the key out: it is then for all")
@@ -121,7 +124,7 @@ func (l *loader) zoneFile(name string, at *place) []*declared {
 	}
 	var all []*declared
 	for _, s := range shapes {
-		all = append(all, &declared{shape: s, file: name, line: lineOfName(data, s.Name), sound: true})
+		all = append(all, &declared{shape: s, file: name, line: lineOfName(data, s.Name), sound: true, drawn: true})
 	}
 	return all
 }
@@ -179,18 +182,36 @@ func zoneProblem(file string, line int, p zones.Problem) Problem {
 	return out
 }
 
+// sketch is the zone for the check of its geometry alone: what else could not
+// be read is put right, so that its rings and name are still looked at.
+func (d *declared) sketch(i int) zones.Shape {
+	s := d.shape
+	if d.sound {
+		return s
+	}
+	if s.Kind != zones.KeepOut {
+		s.Kind = zones.KeepIn
+	}
+	if !d.table.fine("floor") || !d.table.fine("ceiling") {
+		s.Floor, s.Ceiling = 0, 1
+	}
+	if !d.table.fine("name") || s.Name == "" {
+		s.Name = fmt.Sprintf("zone %d", i+1)
+	}
+	return s
+}
+
 // checkShapes has the geometry of all zones checked together, and says whether
-// all of it is sound. Zones whose numbers could not be read are left out.
+// all of it is sound. Zones whose rings could not be read are left out.
 func (l *loader) checkShapes(all []*declared) bool {
 	var shapes []zones.Shape
 	var from []*declared
 	sound := true
-	for _, d := range all {
-		if d.sound {
-			shapes, from = append(shapes, d.shape), append(from, d)
-		} else {
-			sound = false
+	for i, d := range all {
+		if d.drawn {
+			shapes, from = append(shapes, d.sketch(i)), append(from, d)
 		}
+		sound = sound && d.sound
 	}
 	if len(shapes) == 0 {
 		return false

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 
 	"pinfold/config"
 	"pinfold/watchdog"
@@ -25,6 +26,9 @@ type checked struct {
 
 // Run judges a site file by the very loader that run uses.
 func (c *checkCmd) Run(s *streams) error {
+	if _, err := os.Stat(c.Site); err != nil {
+		return fmt.Errorf("%w; give the path of a site file", err)
+	}
 	site, err := config.Load(c.Site)
 	var problems config.Problems
 	if err != nil && !errors.As(err, &problems) {
@@ -37,9 +41,9 @@ func (c *checkCmd) Run(s *streams) error {
 		for _, p := range problems {
 			fmt.Fprintln(s.out, p)
 		}
-		return found("%d mistakes: the site cannot be run", len(problems))
+		return found("%s: the site cannot be run", count(len(problems), "mistake"))
 	}
-	fmt.Fprintf(s.out, "%s: %q, %d vehicles, no mistakes\n", c.Site, site.Name, len(site.Vehicles))
+	fmt.Fprintf(s.out, "%s: %q, %s, no mistakes\n", c.Site, site.Name, count(len(site.Vehicles), "vehicle"))
 	fmt.Fprintf(s.out, "local rules: %s\n", site.LocalRules)
 	for _, r := range site.Rooms() {
 		v, _ := site.Vehicle(r.Vehicle)
@@ -68,6 +72,14 @@ func (c *checkCmd) json(out io.Writer, site *config.Site, problems config.Proble
 		return found("")
 	}
 	return nil
+}
+
+// count is n of what, in words.
+func count(n int, what string) string {
+	if n != 1 {
+		what += "s"
+	}
+	return fmt.Sprintf("%d %s", n, what)
 }
 
 // printRoom says what the declared stopping leaves of a vehicle's pen, and the

@@ -2,6 +2,8 @@ package cli
 
 import (
 	"fmt"
+	"os"
+	"path/filepath"
 	"time"
 
 	"pinfold/watchdog/trail"
@@ -16,6 +18,9 @@ type verifyCmd struct {
 // Run proves a session's trail, or says what is wrong with it, where and since
 // when.
 func (c *verifyCmd) Run(s *streams) error {
+	if _, err := os.Stat(filepath.Join(c.Path, "events.jsonl")); err != nil {
+		return fmt.Errorf("%w; name the folder of one session, as run and demo print it", err)
+	}
 	r, err := trail.Verify(c.Path, c.Head)
 	if err != nil {
 		return err
