@@ -56,6 +56,9 @@ func (q *query) set(s *Sweep) bool {
 // direct works out the direction. A way shorter than rounding counts as none.
 func (q *query) direct() {
 	dx, dy := q.x1-q.x0, q.y1-q.y0
+	if dx == 0 && dy == 0 {
+		return
+	}
 	q.length = math.Hypot(dx, dy)
 	if q.length <= roundoff*q.size {
 		q.r += q.length
