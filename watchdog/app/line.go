@@ -15,7 +15,7 @@ func lineOf(r *watchdog.Record) (l Line, ok bool) {
 	case watchdog.FaultSeen:
 		l.Text = "message refused: " + strings.Join(nonEmpty(b.Kind, b.Field, b.Detail), " ") + " (each kind is said once)"
 	case watchdog.LinkChange:
-		if !b.Up { // said where it is noticed, with the reason
+		if !b.Up || b.What == "broker" { // said where it is noticed, with the reason
 			return l, false
 		}
 		l.Text = b.What + " back"

@@ -173,15 +173,22 @@ func (r *runner) connect(k *keeper) (err error) {
 }
 
 // onLink tells the vehicle's loop of the link, and a person why it went, once an
-// outage: that it is back stands in the loop's own record.
+// outage, and when it is back.
 func (r *runner) onLink(k *keeper) func(up bool, why string) {
-	was := false
+	was, said := false, false
 	return func(up bool, why string) {
 		k.mail.setLink(up)
-		if was && !up && why != renewal && !r.ending.Load() {
-			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: "no link to the broker (" + why + "); trying on"})
+		text := ""
+		switch {
+		case was && !up && why != renewal && !r.ending.Load():
+			text, said = "no link to the broker ("+why+"); trying on", true
+		case up && said:
+			text, said = "the broker is back", false
 		}
 		was = up
+		if text != "" {
+			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: text})
+		}
 	}
 }
 

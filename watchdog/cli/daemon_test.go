@@ -12,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+
 	"pinfold/watchdog/link/mosquittotest"
 	"pinfold/watchdog/review"
 	"pinfold/watchdog/trail"
@@ -168,6 +170,7 @@ func TestBadMessagesAreCountedSaidOnceAndNeverAPermit(t *testing.T) {
 		planted.send(planted.topics.Ack, []byte("{"), false)
 		planted.send(planted.topics.Request, []byte(`{"ask":"dance","by":"x","nonce":""}`), false)
 	}
+	publishHuge(t, b.URL, planted.topics.Pose)
 	planted.send(planted.topics.Pose, []byte(good), false)
 	planted.send(planted.topics.Pose, poseMessage(now, 11, 1, 1, 1), false) // older than the last
 	time.Sleep(500 * time.Millisecond)
@@ -180,6 +183,20 @@ func TestBadMessagesAreCountedSaidOnceAndNeverAPermit(t *testing.T) {
 	folder := sessionIn(t, dir)
 	faultsOnce(t, folder, append(keys(bad), "stamp-back", "retained"))
 	proven(t, folder)
+}
+
+// publishHuge sends 10 MB, which the project's own client refuses to.
+func publishHuge(t *testing.T, url, topic string) {
+	t.Helper()
+	o := mqtt.NewClientOptions().AddBroker(strings.Replace(url, "mqtt://", "tcp://", 1)).SetClientID("huge")
+	c := mqtt.NewClient(o)
+	for _, token := range []func() mqtt.Token{c.Connect, func() mqtt.Token { return c.Publish(topic, 0, false, make([]byte, 10<<20)) }} {
+		if tok := token(); !tok.WaitTimeout(10*time.Second) || tok.Error() != nil {
+			t.Fatalf("10 MB could not be sent: %v", tok.Error())
+		}
+	}
+	c.Disconnect(1000)
+	time.Sleep(300 * time.Millisecond)
 }
 
 // faultsOnce looks for exactly one record of each kind of fault.
