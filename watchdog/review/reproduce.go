@@ -32,6 +32,7 @@ func Reproduce(folder string) (*Reproduction, error) {
 	if err != nil {
 		return nil, err
 	}
+	defer r.Close()
 	a := &again{meta: r.Meta(), written: map[string][]written{}, at: map[string]int{}}
 	if err := a.load(r); err != nil {
 		return nil, err

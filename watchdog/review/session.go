@@ -52,8 +52,9 @@ func Read(folder string) (*Session, error) {
 	if err != nil {
 		return nil, err
 	}
+	defer r.Close()
 	m := r.Meta()
-	s := &summary{levels: map[string]string{}, rows: map[string]int{},
+	s := &summary{levels: map[string]string{}, rows: map[string]int{}, led: map[string]int{},
 		out: Session{ID: m.Session, Guard: m.Guard, Site: m.Site, Folder: folder, Rows: []Row{}, Faults: []Note{}}}
 	if err := r.Events(s.line); err != nil {
 		return nil, err
@@ -66,6 +67,7 @@ type summary struct {
 	out    Session
 	levels map[string]string // by vehicle
 	rows   map[string]int    // newest row by vehicle, cause and name
+	led    map[string]int    // row that led to the command of that cause, by the same
 }
 
 func (s *summary) line(l trail.Line) error {
@@ -80,6 +82,10 @@ func (s *summary) line(l trail.Line) error {
 		var b watchdog.Episode
 		err = l.Decode(&b)
 		s.episode(&l, &b)
+	case watchdog.RecCommand:
+		var b watchdog.CommandSent
+		err = l.Decode(&b)
+		s.commanded(&l, &b)
 	case watchdog.RecStopped:
 		var b watchdog.Stopped
 		err = l.Decode(&b)
@@ -120,11 +126,23 @@ func (s *summary) level(vehicle string) string {
 	return watchdog.Waiting.String()
 }
 
-// stopped hangs the answer on the newest episode of its cause; a stop that no
+// commanded notes which episode led to a command: the one of its cause that is
+// open, or was until this very instant. One edge may be crossed several times
+// until the vehicle is at rest; only the first crossing led to the stop.
+func (s *summary) commanded(l *trail.Line, b *watchdog.CommandSent) {
+	k := key(l.Vehicle, b.Cause.Word, b.Cause.Name)
+	delete(s.led, k)
+	if i, ok := s.rows[k]; ok && (s.out.Rows[i].open || s.out.Rows[i].To == l.At.Seconds()) {
+		s.led[k] = i
+	}
+}
+
+// stopped hangs the answer on the episode that led to the stop; a stop that no
 // episode led to, such as an operator's, gets a row of its own.
 func (s *summary) stopped(l *trail.Line, b *watchdog.Stopped) {
-	i, ok := s.rows[key(l.Vehicle, b.Cause.Word, b.Cause.Name)]
-	if ok && s.out.Rows[i].Answer == nil {
+	k := key(l.Vehicle, b.Cause.Word, b.Cause.Name)
+	if i, ok := s.led[k]; ok {
+		delete(s.led, k)
 		s.out.Rows[i].Answer = b
 		return
 	}
