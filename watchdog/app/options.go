@@ -63,10 +63,10 @@ const (
 
 // Bounds of waiting.
 const (
-	linkWait   = 2 * time.Second        // for the broker before the first judgement
-	closeWait  = 400 * time.Millisecond // for acknowledgements of the last stop
-	trailClose = 5 * time.Second        // for the seal
-	lastWord   = 300 * time.Millisecond // for each last publish
-	flowAfter  = time.Second            // connected and no pose: a new connection
-	flowMost   = 5 * time.Minute        // the longest such patience
+	linkWait   = 2 * time.Second         // for the broker before the first judgement
+	closeWait  = 400 * time.Millisecond  // for acknowledgements of the last stop
+	trailClose = 5 * time.Second         // for the seal
+	lastWord   = 300 * time.Millisecond  // for each last publish
+	flowAfter  = 1500 * time.Millisecond // connected and no pose: a new connection; real trackers are silent for a second now and then
+	flowMost   = 5 * time.Minute         // the longest such patience
 )

@@ -53,7 +53,7 @@ func TestFlowWatchWaitsTwiceAsLongEachTime(t *testing.T) {
 			tries = append(tries, now)
 		}
 	}
-	want := []time.Duration{1 * time.Second, 3 * time.Second, 7 * time.Second, 15 * time.Second, 31 * time.Second, 63 * time.Second}
+	want := []time.Duration{1500 * time.Millisecond, 4500 * time.Millisecond, 10500 * time.Millisecond, 22500 * time.Millisecond, 46500 * time.Millisecond, 94500 * time.Millisecond}
 	if len(tries) != len(want) {
 		t.Fatalf("tries at %v, want %v", tries, want)
 	}
@@ -63,11 +63,11 @@ func TestFlowWatchWaitsTwiceAsLongEachTime(t *testing.T) {
 		}
 	}
 	f.pose(2 * time.Minute)
-	if f.due(2*time.Minute + 900*time.Millisecond) {
-		t.Error("due within a second of a pose")
+	if f.due(2*time.Minute + flowAfter - time.Millisecond) {
+		t.Error("due soon after a pose")
 	}
-	if !f.due(2*time.Minute + time.Second) {
-		t.Error("not due a second after the last pose: the patience should be short again")
+	if !f.due(2*time.Minute + flowAfter) {
+		t.Error("not due in time after the last pose: the patience should be short again")
 	}
 }
 

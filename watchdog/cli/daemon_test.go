@@ -50,7 +50,7 @@ func TestPlayedOverMosquittoComesToTheOutsideAnswers(t *testing.T) {
 			c.match(t, got, "zone", "zone", 0.001)
 			c.match(t, got, "tilt", "tilt", 0.01)
 			if playSpeed() == "1" {
-				c.stale(t, got)
+				c.stale(t, got, 0.03)
 			}
 			proven(t, folder)
 		})
