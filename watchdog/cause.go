@@ -152,11 +152,13 @@ type subject struct {
 	answer  Action
 	atLimit bool // reaching the limit already violates ("on the line is outside")
 
-	listed    bool   // stands in Guard.active
-	round     uint64 // the judgement that last looked at it
-	run       int    // violating samples in a row
-	holding   bool   // confirmed: an episode is open
-	near      bool
+	listed    bool    // stands in Guard.active
+	round     uint64  // the judgement that last looked at it
+	run       int     // violating samples in a row
+	holding   bool    // confirmed: an episode is open
+	near      bool    // was inside the caution band, not longer ago than the dwell
+	inBand    bool    // is inside it by the newest judgement
+	nearValue float64 // newest value inside it
 	nearUntil time.Duration
 	commanded bool // a command was sent for it since the last reset
 	value     float64
@@ -167,6 +169,15 @@ type subject struct {
 
 // cut is a zone's name as it stands in causes.
 func cut(z *zones.Shape) string { return clip(z.Name, MaxName) }
+
+// shown is the value to be told of: of what is only near its limit, the one
+// that was.
+func (s *subject) shown() float64 {
+	if s.near && !s.holding {
+		return s.nearValue
+	}
+	return s.value
+}
 
 func (s *subject) idle() bool { return s.run == 0 && !s.holding && !s.near }
 

@@ -8,8 +8,9 @@ import (
 // observeValue judges v against subject i's own limit.
 func (g *Guard) observeValue(i int, v float64, now time.Duration) {
 	s := &g.subjects[i]
-	if !(v < s.caution) && s.caution < s.limit {
-		s.near, s.nearUntil = true, now+g.cfg.Timing.CautionDwell
+	s.inBand = !(v < s.caution) && s.caution < s.limit
+	if s.inBand {
+		s.near, s.nearValue, s.nearUntil = true, bounded(v), now+g.cfg.Timing.CautionDwell
 	}
 	g.observe(i, s.violates(v), v, s.limit, now)
 }
@@ -17,8 +18,20 @@ func (g *Guard) observeValue(i int, v float64, now time.Duration) {
 // observeGone notes that subject i is further away than anything looks.
 func (g *Guard) observeGone(i int, now time.Duration) {
 	s := &g.subjects[i]
-	s.outside, s.breach = false, 0
+	s.outside, s.breach, s.inBand = false, 0, false
 	g.observe(i, false, s.value, s.limit, now)
+}
+
+// forgetNear drops what was near its limit and is not any more.
+func (g *Guard) forgetNear() {
+	for k := len(g.active) - 1; k >= 0; k-- {
+		i := g.active[k]
+		s := &g.subjects[i]
+		s.near = s.near && s.inBand
+		if s.idle() {
+			g.relist(i, true)
+		}
+	}
 }
 
 // observe notes that subject i is violated (bad) with value v, or good.

@@ -104,7 +104,7 @@ func (g *Guard) show(l Level, c *Cause, by string, now time.Duration) {
 func (g *Guard) cautionCause() *Cause {
 	for _, i := range g.active {
 		if s := &g.subjects[i]; s.near || s.holding {
-			c := g.causeOf(s, s.value)
+			c := g.causeOf(s, s.shown())
 			c.Text = g.nearSentence(s)
 			return &c
 		}

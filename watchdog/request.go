@@ -122,6 +122,7 @@ func (g *Guard) onDurable(ev *Event, now time.Duration) {
 		return
 	}
 	g.started, g.startedAt = true, now
+	g.forgetNear() // what was near before is no reason to begin with a caution
 	g.show(g.levelNow(), nil, p.by, now)
 }
 

@@ -46,7 +46,7 @@ func (g *Guard) Snapshot() Snapshot {
 	s.Latched = append(s.Latched, g.latched[:g.nLatched]...)
 	for _, i := range g.active {
 		sub := &g.subjects[i]
-		c := g.causeOf(sub, sub.value)
+		c := g.causeOf(sub, sub.shown())
 		switch {
 		case sub.holding:
 			s.Causes = append(s.Causes, c)

@@ -94,7 +94,7 @@ func (g *Guard) nearSentence(s *subject) string {
 	case s.holding:
 		return g.causeOf(s, s.value).Text
 	case s.kind == CauseZone:
-		return fmt.Sprintf("%.2f m left before a stop for %s", -s.value, s.name)
+		return fmt.Sprintf("%.2f m left before a stop for %s", -s.nearValue, s.name)
 	}
-	return fmt.Sprintf("%s %.2f %s is near the limit of %.2f %s", s.name, s.value, s.unit, s.limit, s.unit)
+	return fmt.Sprintf("%s %.2f %s is near the limit of %.2f %s", s.name, s.nearValue, s.unit, s.limit, s.unit)
 }

@@ -93,6 +93,7 @@ func same(a, b *subject) bool {
 // inherit takes over what was observed of o.
 func (s *subject) inherit(o *subject) {
 	s.round, s.run, s.holding, s.near, s.nearUntil = o.round, o.run, o.holding, o.near, o.nearUntil
+	s.inBand, s.nearValue = o.inBand, o.nearValue
 	s.commanded, s.value, s.outside, s.breach, s.ep = o.commanded, o.value, o.outside, o.breach, o.ep
 }
 
