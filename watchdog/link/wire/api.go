@@ -51,6 +51,9 @@ type Request struct {
 	Ask   string `json:"ask"`   // start, stop, land or reset
 	By    string `json:"by"`    // who asks, for the trail; may be empty
 	Nonce string `json:"nonce"` // from the current state; empty is enough for stop and land
+	// Retrieve asks for a start that brings a vehicle back from outside its pen.
+	// Absent on the wire means false.
+	Retrieve bool `json:"retrieve,omitempty"`
 }
 
 // State is for people and displays; never a permission.

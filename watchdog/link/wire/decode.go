@@ -7,7 +7,7 @@ import (
 )
 
 // Reading is strict about what is known and open about what is not. Every
-// member of a message must be there once, in its own case, of its own type,
+// member of a message, the retrieve of a request apart, must be there once, in its own case, of its own type,
 // inside its range; null is an error except where unknown is a possible answer
 // (the value and limit of a command or cause, the figures of a state). Members
 // that are not known are passed over, so that a later version may add some: a
@@ -26,7 +26,7 @@ var (
 	permitFields  = []string{"guard", "session", "seq", "go", "stamp", "valid"}
 	commandFields = []string{"id", "seq", "action", "cause", "zone", "value", "limit", "stamp", "valid"}
 	ackFields     = []string{"id", "stamp", "action"}
-	requestFields = []string{"ask", "by", "nonce"}
+	requestFields = []string{"ask", "by", "nonce", "retrieve"} // the last may be missing
 )
 
 // DecodePermit reads a permit. The permit is zero, a withdrawal, when the error
@@ -175,6 +175,7 @@ func (o *object) request(b []byte) (r Request, err error) {
 	if err = o.begin("request", "", b, RequestMax, requestFields); err != nil {
 		return r, err
 	}
+	o.spare = 1
 	for {
 		i, v, err := o.next()
 		if i < 0 || err != nil {
@@ -187,6 +188,8 @@ func (o *object) request(b []byte) (r Request, err error) {
 			r.By, err = o.text(field, v, NameMax, "")
 		case "nonce":
 			r.Nonce, err = o.text(field, v, NameMax, "")
+		case "retrieve":
+			r.Retrieve, err = o.flag(field, v)
 		}
 		if err != nil {
 			return r, err

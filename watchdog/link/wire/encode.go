@@ -60,11 +60,14 @@ func (a *Ack) Append(b []byte) []byte {
 	return append(b, '}')
 }
 
-// Append appends the request as JSON.
+// Append appends the request as JSON, retrieve only where it is true.
 func (r *Request) Append(b []byte) []byte {
 	b = text(append(b, `{"ask":`...), r.Ask)
 	b = text(append(b, `,"by":`...), cut(r.By, NameMax))
 	b = text(append(b, `,"nonce":`...), r.Nonce)
+	if r.Retrieve {
+		b = append(b, `,"retrieve":true`...)
+	}
 	return append(b, '}')
 }
 

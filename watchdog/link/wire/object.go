@@ -22,13 +22,14 @@ type object struct {
 	message string // for errors
 	path    string // JSON pointer of the object inside its message
 	fields  []string
+	spare   int // how many of fields, the last ones, may be missing
 	seen    uint64
 	count   int
 }
 
 // begin starts on a message of at most limit bytes.
 func (o *object) begin(message, path string, b []byte, limit int, fields []string) error {
-	o.message, o.path, o.fields, o.seen, o.count = message, path, fields, 0, 0
+	o.message, o.path, o.fields, o.spare, o.seen, o.count = message, path, fields, 0, 0, 0
 	if len(b) > limit {
 		return o.refuse(TooLarge, "", strconv.Itoa(len(b))+" bytes, at most "+strconv.Itoa(limit))
 	}
@@ -48,7 +49,7 @@ func (o *object) begin(message, path string, b []byte, limit int, fields []strin
 
 // next returns the index of the next known member and its value, valid until
 // the call after. Unknown members are passed over: a newer sender may add some.
-// At the end it returns -1 after checking that every field was there.
+// At the end it returns -1 after checking that every field that must be was there.
 func (o *object) next() (int, jsontext.Value, error) {
 	for o.dec.PeekKind() == '"' {
 		name, err := o.dec.ReadValue()
@@ -77,7 +78,7 @@ func (o *object) next() (int, jsontext.Value, error) {
 	if _, err := o.dec.ReadToken(); err != io.EOF {
 		return -1, nil, o.refuse(NotJSON, "", "more than one value")
 	}
-	if missing := ^o.seen & (1<<len(o.fields) - 1); missing != 0 {
+	if missing := ^o.seen & (1<<(len(o.fields)-o.spare) - 1); missing != 0 {
 		return -1, nil, o.refuse(Missing, o.fields[bits.TrailingZeros64(missing)], "add it")
 	}
 	return -1, nil, nil

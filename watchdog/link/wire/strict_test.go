@@ -68,6 +68,10 @@ func TestStrictness(t *testing.T) {
 		{goodAck, `"i"`, `""`, OutOfRange, "/id"},
 		{goodRequest, `"start"`, `"go"`, OutOfRange, "/ask"},
 		{goodRequest, `"n"`, `null`, Null, "/nonce"},
+		{goodRequest, `}`, `,"retrieve":null}`, Null, "/retrieve"},
+		{goodRequest, `}`, `,"retrieve":1}`, WrongType, "/retrieve"},
+		{goodRequest, `}`, `,"Retrieve":true}`, WrongCase, "/Retrieve"},
+		{goodRequest, `}`, `,"retrieve":true,"retrieve":false}`, Duplicate, ""},
 		{goodState, `"clear"`, `"fine"`, OutOfRange, "/level"},
 		{goodState, `"speed":0`, `"speed":false`, WrongType, "/speed"},
 		{goodState, `"causes":[]`, `"causes":{}`, WrongType, "/causes"},
@@ -145,6 +149,20 @@ func zero(m any) bool {
 		return same(m, State{})
 	}
 	return false
+}
+
+// A retrieve that is absent is false, and nothing else may be absent with it.
+func TestRetrieveMayBeAbsent(t *testing.T) {
+	for text, want := range map[string]bool{goodRequest: false,
+		strings.Replace(goodRequest, "}", `,"retrieve":false}`, 1): false,
+		strings.Replace(goodRequest, "{", `{"retrieve":true,`, 1):  true} {
+		if r, err := DecodeRequest([]byte(text)); err != nil || r.Retrieve != want {
+			t.Errorf("%s: %+v, %v", text, r, err)
+		}
+	}
+	for _, m := range []string{`"ask":"start",`, `"by":"",`} {
+		refused(t, change{goodRequest, m, `"retrieve":true,`, Missing, "/" + strings.SplitN(m, `"`, 3)[1]})
+	}
 }
 
 func TestUnknownMembersArePassedOver(t *testing.T) {
