@@ -125,7 +125,7 @@ func (c *demoCmd) close(out io.Writer, d *demoDoc) error {
 }
 
 func (d *demoDoc) print(out io.Writer) {
-	fmt.Fprintln(out, "\nEpisodes while a vehicle was moving by permission:")
+	fmt.Fprint(out, "\nEpisodes while a vehicle was moving by permission, and the\nanswer: acknowledged, at rest, room left to an edge:\n")
 	printRows(out, d.Review.Rows)
 	fmt.Fprintln(out)
 	for _, a := range d.Story.Acts {
@@ -162,8 +162,8 @@ func printRows(out io.Writer, rows []review.Row) {
 		if r.Name != "" && r.Name != r.Cause {
 			where += " " + r.Name
 		}
-		printWrapped(out, fmt.Sprintf("%7.2f s  %-5s %s: %s", r.From, r.Vehicle, where, depth(r)), "           ")
-		printWrapped(out, "           "+answer(r), "             ")
+		printWrapped(out, fmt.Sprintf("%7.2f s  %-5s %s: %s", r.From, r.Vehicle, where, depth(r)), "         ")
+		printWrapped(out, "         "+answer(r), "           ")
 	}
 }
 
@@ -185,11 +185,11 @@ func answer(r *review.Row) string {
 	if a == nil {
 		return "no stop of its own"
 	}
-	ack := "no acknowledgement"
+	ack := "not acknowledged"
 	if a.Acked >= 0 {
-		ack = fmt.Sprintf("heard in %.0f ms", 1000*a.Acked)
+		ack = fmt.Sprintf("in %.0f ms", 1000*a.Acked)
 	}
-	return fmt.Sprintf("%s %s, at rest in %.2f s, %.2f m to %s", a.Action, ack, a.Rest, a.Edge, a.EdgeZone)
+	return fmt.Sprintf("%s %s, rest in %.2f s, %.2f m to %s", a.Action, ack, a.Rest, a.Edge, a.EdgeZone)
 }
 
 // demoPatience is how often the picture of a terminal is drawn again.
