@@ -1,7 +1,6 @@
 package zones
 
 import (
-	"bytes"
 	"fmt"
 	"math"
 	"strings"
@@ -168,30 +167,7 @@ func (r *geoReader) one(f *object) {
 		r.bad("give it a Polygon", "geometry is %s, not an object", show(f.Geometry))
 		return
 	}
-	if bytes.Contains(g.Coordinates, []byte("null")) { // would be read as 0
-		r.bad("give numbers", "geometry.coordinates hold null")
-		return
-	}
-	var polygons [][][][]float64
-	switch kind := text(g.Type); kind {
-	case "Polygon":
-		polygons = make([][][][]float64, 1)
-		if err := json.Unmarshal(g.Coordinates, &polygons[0]); err != nil || g.Coordinates.Kind() != '[' {
-			r.bad("give a list of rings of positions", "geometry.coordinates do not fit a Polygon%s", why(err))
-			return
-		}
-	case "MultiPolygon":
-		if err := json.Unmarshal(g.Coordinates, &polygons); err != nil || g.Coordinates.Kind() != '[' {
-			r.bad("give a list of polygons", "geometry.coordinates do not fit a MultiPolygon%s", why(err))
-			return
-		}
-	default:
-		r.bad("draw the zone as a Polygon or MultiPolygon", "geometry.type is %s", show(g.Type))
-		return
-	}
-	if len(polygons) == 0 {
-		r.bad("give it at least one polygon", "geometry.coordinates is empty")
-	}
+	polygons := r.polygons(&g)
 	for i, p := range polygons {
 		z := s
 		if len(polygons) > 1 {
@@ -201,32 +177,6 @@ func (r *geoReader) one(f *object) {
 		z.Rings = r.rings(p)
 		r.shapes = append(r.shapes, z)
 	}
-}
-
-// rings checks positions and drops the closing one of each ring.
-func (r *geoReader) rings(in [][][]float64) [][]XY {
-	out := make([][]XY, len(in))
-	for k, ring := range in {
-		for i, p := range ring {
-			if len(p) != 2 {
-				r.bad("give x and y, in metres; heights go into floor and ceiling", "ring %d, position %d has %d numbers", k, i, len(p))
-				return nil
-			}
-			out[k] = append(out[k], XY{p[0], p[1]})
-		}
-		n := len(out[k])
-		if n < 4 {
-			r.bad("give at least three corners and the first again", "ring %d has %d positions, at least 4 are needed", k, n)
-			return nil
-		}
-		if out[k][0] != out[k][n-1] {
-			r.bad("repeat the first position at the end", "ring %d is not closed: it begins at (%g, %g) and ends at (%g, %g)",
-				k, out[k][0].X, out[k][0].Y, out[k][n-1].X, out[k][n-1].Y)
-			return nil
-		}
-		out[k] = out[k][:n-1]
-	}
-	return out
 }
 
 // geographic refuses a text that looks like longitudes and latitudes.

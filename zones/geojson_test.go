@@ -32,7 +32,14 @@ func TestReadGeoJSON(t *testing.T) {
 	if err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("got %v, %v\nwant %v", got, err, want)
 	}
-	one, err := ReadGeoJSON([]byte(`{"type":"Feature","properties":` + hallProps + `,"geometry":` + hallGeom + `}`))
+	// A member in the wrong case, which orb alone would take, changes nothing.
+	odd := strings.Replace(hallGeom, `"coordinates"`, `"Coordinates":[[[9,9,9],[8,null]]],"coordinates"`, 1)
+	odd = odd[:len(odd)-1] + `,"COORDINATES":[[[0,0],[1,0],[1,1],[0,0]]]}`
+	one, err := ReadGeoJSON([]byte(`{"type":"Feature","properties":` + hallProps + `,"geometry":` + odd + `}`))
+	if err != nil || len(one) != 1 || !reflect.DeepEqual(one[0].Rings, want[0].Rings) {
+		t.Errorf("members in the wrong case: %v, %v", one, err)
+	}
+	one, err = ReadGeoJSON([]byte(`{"type":"Feature","properties":` + hallProps + `,"geometry":` + hallGeom + `}`))
 	if err != nil || len(one) != 1 || one[0].Name != "hall" {
 		t.Errorf("a single feature: %v, %v", one, err)
 	}
@@ -75,6 +82,10 @@ func TestReadGeoJSONRefuses(t *testing.T) {
 		"null position":     {oneFeature(hallProps, ring(`[[0,0],null,[7,5],[0,0]]`)), "geometry.coordinates hold null"},
 		"empty position":    {oneFeature(hallProps, ring(`[[0,0],[],[7,5],[0,0]]`)), "ring 0, position 1 has 0 numbers"},
 		"one number":        {oneFeature(hallProps, ring(`[[0,0],[7],[7,5],[0,0]]`)), "ring 0, position 1 has 1 numbers"},
+		"deep position":     {oneFeature(hallProps, ring(`[[0,0],[[7],0],[7,5],[0,0]]`)), "at /0/1/0 there is a list where a number is meant"},
+		"other polygon":     {oneFeature(hallProps, `{"type":"MultiPolygon","coordinates":[[[[0,0],[7,0],[7,5],[0,0]]],[[[0,0],[7],[7,5],[0,0]]]]}`), "polygon 1, ring 0, position 1 has 1 numbers"},
+		"wrong case only":   {oneFeature(hallProps, `{"type":"Polygon","Coordinates":[[[0,0],[7,0],[7,5],[0,0]]]}`), "they are missing"},
+		"repeated member":   {oneFeature(hallProps, `{"type":"Polygon","coordinates":[[[0,0],[7,0],[7,5],[0,0]]],"coordinates":[]}`), "duplicate"},
 		"three numbers":     {oneFeature(hallProps, ring(`[[0,0],[7,0,1],[7,5],[0,0]]`)), "ring 0, position 1 has 3 numbers"},
 		"too large":         {oneFeature(hallProps, ring(`[[0,0],[1e999,0],[7,5],[0,0]]`)), "geometry.coordinates do not fit"},
 		"not closed":        {oneFeature(hallProps, ring(`[[0,0],[7,0],[7,5],[0,5]]`)), "ring 0 is not closed: it begins at (0, 0) and ends at (0, 5)"},

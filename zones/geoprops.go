@@ -85,13 +85,6 @@ func show(v jsontext.Value) string {
 	return string(v)
 }
 
-func why(err error) string {
-	if err == nil {
-		return ""
-	}
-	return ": " + inWords(err)
-}
-
 // inWords says what a JSON error means, with its place in the text.
 func inWords(err error) string {
 	var syntax *jsontext.SyntacticError

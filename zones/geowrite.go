@@ -4,57 +4,57 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"unicode/utf8"
 
-	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
+	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/geojson"
 )
 
 // WriteGeoJSON writes shapes as a FeatureCollection of one Polygon each, as RFC
 // 7946 has it: rings closed, the outer one counter-clockwise, holes clockwise;
-// but in metres in the site frame (§4, prior arrangement). ReadGeoJSON reads
+// but in metres in the site frame (§4, prior arrangement). It is marshalled by
+// orb. ReadGeoJSON reads
 // it back to the same zones. Shapes it cannot write, because a number is not
 // finite, a ring is too short or the kind is none, are an error.
 func WriteGeoJSON(shapes []Shape) ([]byte, error) {
-	type props struct {
-		Name     string   `json:"name"`
-		Kind     string   `json:"kind"`
-		Floor    float64  `json:"floor"`
-		Ceiling  float64  `json:"ceiling"`
-		Vehicles []string `json:"vehicles,omitempty"`
-	}
-	type polygon struct {
-		Type        string         `json:"type"`
-		Coordinates [][][2]float64 `json:"coordinates"`
-	}
-	type feature struct {
-		Type       string  `json:"type"`
-		Properties props   `json:"properties"`
-		Geometry   polygon `json:"geometry"`
-	}
-	type collection struct {
-		Type     string    `json:"type"`
-		Features []feature `json:"features"`
-	}
-	out := collection{Type: "FeatureCollection", Features: make([]feature, len(shapes))}
+	out := geojson.FeatureCollectionOf[props]{}
 	for i := range shapes {
 		s := &shapes[i]
 		if err := writable(s); err != nil {
 			return nil, fmt.Errorf("zone %q (number %d): %w", s.Name, i+1, err)
 		}
-		out.Features[i] = feature{Type: "Feature",
-			Properties: props{s.Name, s.Kind.String(), s.Floor, s.Ceiling, s.Vehicles},
-			Geometry:   polygon{"Polygon", closedRings(s.Rings)}}
+		out.Append(&geojson.FeatureOf[props]{Geometry: closedRings(s.Rings),
+			Properties: props{s.Name, s.Kind.String(), s.Floor, s.Ceiling, s.Vehicles}})
 	}
-	data, err := json.Marshal(out, jsontext.WithIndent(" "))
+	data, err := out.MarshalJSON()
 	if err != nil {
 		return nil, err
 	}
-	return append(data, '\n'), nil
+	text := jsontext.Value(data)
+	if err := text.Indent(jsontext.WithIndent(" ")); err != nil {
+		return nil, err
+	}
+	return append(text, '\n'), nil
+}
+
+// props are the properties of a feature as they are written.
+type props struct {
+	Name     string   `json:"name"`
+	Kind     string   `json:"kind"`
+	Floor    float64  `json:"floor"`
+	Ceiling  float64  `json:"ceiling"`
+	Vehicles []string `json:"vehicles,omitempty"`
 }
 
 func writable(s *Shape) error {
 	if s.Kind != KeepIn && s.Kind != KeepOut {
 		return fmt.Errorf("it is neither keep-in nor keep-out: set its kind")
+	}
+	for _, name := range append([]string{s.Name}, s.Vehicles...) {
+		if !utf8.ValidString(name) { // would be written as another name
+			return fmt.Errorf("the name %q is not UTF-8: spell it anew", name)
+		}
 	}
 	numbers := []float64{s.Floor, s.Ceiling}
 	for k, r := range s.Rings {
@@ -76,15 +76,16 @@ func writable(s *Shape) error {
 	return nil
 }
 
-// closedRings closes the rings and winds them as RFC 7946 §3.1.6 asks.
-func closedRings(rings [][]XY) [][][2]float64 {
-	out := make([][][2]float64, len(rings))
+// closedRings closes the rings and winds them as RFC 7946 §3.1.6 asks. orb's
+// own Orientation rounds; the turn is taken from the exact one.
+func closedRings(rings [][]XY) orb.Polygon {
+	out := make(orb.Polygon, len(rings))
 	for k, r := range rings {
 		if len(r) > 1 && r[0] == r[len(r)-1] {
 			r = r[:len(r)-1]
 		}
 		for _, v := range r {
-			out[k] = append(out[k], [2]float64{v.X, v.Y})
+			out[k] = append(out[k], orb.Point{v.X, v.Y})
 		}
 		if (turning(r) > 0) == (k > 0) {
 			slices.Reverse(out[k][1:]) // the first corner stays the first

@@ -3,14 +3,17 @@ package zones
 import (
 	"fmt"
 	"math"
+
+	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/simplify"
 )
 
 // Simplify leaves out corners of a shape, on the safe side only: the shape is
 // never further than tolerance metres from what it was, a keep-in never gains
-// a point and a keep-out never loses one. It takes corners away one by one, in
-// ring order, each only where that cuts off part of a keep-in or fills up part
-// of a keep-out and nothing else lies in between; so it may leave more corners
-// than a simplifier that looks at distance alone. The shape must be one that
+// a point and a keep-out never loses one. Which corners may go, orb's
+// Douglas-Peucker says; of these it takes away one by one, in ring order, each
+// only where that cuts off part of a keep-in or fills up part of a keep-out and
+// nothing else lies in between. So more corners are left than by orb alone. The shape must be one that
 // New takes; else the error is New's. The input is not changed.
 func Simplify(s Shape, tolerance float64) (Shape, error) {
 	if !(tolerance >= 0 && tolerance <= MaxCoordinate) {
@@ -25,8 +28,9 @@ func Simplify(s Shape, tolerance float64) (Shape, error) {
 	if s.Kind == KeepOut {
 		t.sign = -1
 	}
-	t.gone = make([]bool, len(t.p.x))
+	t.gone, t.may = make([]bool, len(t.p.x)), make([]bool, len(t.p.x))
 	for r := 1; r < len(t.p.ring); r++ {
+		t.propose(t.p.ring[r-1], t.p.ring[r])
 		out.Rings[r-1] = t.ring(t.p.ring[r-1], t.p.ring[r])
 	}
 	return out, nil
@@ -37,7 +41,26 @@ type thinner struct {
 	p         *polygon
 	tolerance float64
 	sign      int
+	may       []bool // corners that Douglas-Peucker leaves out
 	gone      []bool
+}
+
+// propose marks the corners that orb's Douglas-Peucker leaves out of a ring. No
+// corner comes twice in a ring that New takes, so what is left is found again
+// by its coordinates, in order.
+func (t *thinner) propose(from, to int32) {
+	line := make(orb.LineString, 0, to-from+1)
+	for v := from; v < to; v++ {
+		line = append(line, orb.Point{t.p.x[v], t.p.y[v]})
+	}
+	line = append(line, line[0])
+	kept := simplify.DouglasPeucker(t.tolerance).LineString(line)
+	for v, k := from, 0; v < to; v++ {
+		t.may[v] = k >= len(kept) || kept[k] != orb.Point{t.p.x[v], t.p.y[v]}
+		if !t.may[v] {
+			k++
+		}
+	}
 }
 
 // ring thins out the ring of corners from to to, and returns what is left.
@@ -46,7 +69,7 @@ func (t *thinner) ring(from, to int32) []XY {
 	for again := true; again; {
 		again = false
 		for v := from; v < to && left > 3; v++ {
-			if !t.gone[v] && t.spare(v, from, to) {
+			if t.may[v] && !t.gone[v] && t.spare(v, from, to) {
 				a, b := t.p.prev[v], t.p.next[v]
 				t.p.next[a], t.p.prev[b], t.gone[v] = b, a, true
 				left--
