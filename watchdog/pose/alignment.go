@@ -12,6 +12,10 @@ type Alignment struct {
 	Translation Vec     // m, where the tracker's origin stands in the site
 	Residual    float64 // m, >= 0: how far the alignment may be off; widens every judgement
 	Tracker     string  // id of the tracker's session it was made in; empty binds to the first seen
+	// Since is the earliest stamp of the sender, ns, that is known to be of the
+	// session it was made in; zero where none is known. An earlier one is of
+	// another session; and a session that told no id then tells none now.
+	Since int64
 }
 
 // YawAlignment is the gravity-keeping alignment by yaw, rad, and translation
@@ -41,6 +45,9 @@ func (a Alignment) checked() (Alignment, error) {
 	}
 	if !(a.Residual >= 0) || math.IsInf(a.Residual, 0) {
 		return a, fmt.Errorf("alignment: residual %v m: not a finite length >= 0", a.Residual)
+	}
+	if a.Since < 0 {
+		return a, fmt.Errorf("alignment: made in a session since the stamp %d ns: must not be below zero", a.Since)
 	}
 	return a, nil
 }

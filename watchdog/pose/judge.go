@@ -61,7 +61,10 @@ func (t *Track) judgeClock(s *Sample, arrived, now time.Duration) {
 // the next alignment.
 func (t *Track) judgeSession(s *Sample, gap, session bool) {
 	id, near := s.Tracker, t.cfg.RestartRadius
+	since := t.cfg.Align.Since
 	switch {
+	case s.Stamp < since, id != "" && since > 0 && t.cfg.Align.Tracker == "":
+		t.trust.restarted = true // not the session the alignment was made in
 	case id != "" && t.bound == "":
 		t.bound = id
 	case id != "" && id != t.bound, session:

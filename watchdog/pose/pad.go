@@ -28,38 +28,28 @@ const padLevel = 20 * math.Pi / 180
 // own alignment plays no part. The residual is PositionError + Reach·YawError
 // plus what the pose wandered meanwhile.
 func AlignPad(samples []Sample, c Config, o PadOptions) (Alignment, error) {
-	if o.Least == 0 {
-		o.Least = 2 * time.Second
-	}
-	if o.MaxMove == 0 {
-		o.MaxMove = 0.01
-	}
-	if o.MaxTurn == 0 {
-		o.MaxTurn = math.Pi / 180
-	}
 	if err := o.check(); err != nil {
 		return Alignment{}, err
 	}
 	c.Align = Alignment{}
-	c, err := c.checked()
+	st, err := MeasureStill(samples, c, StillOptions{Least: o.Least, MaxMove: o.MaxMove, MaxTurn: o.MaxTurn})
 	if err != nil {
 		return Alignment{}, err
 	}
-	still, err := placeAll(samples, &c, o.Least)
-	if err != nil {
+	return o.Tie(&st)
+}
+
+// Tie is AlignPad on what was measured already, in the tracker frame.
+func (o *PadOptions) Tie(st *Still) (Alignment, error) {
+	if err := o.check(); err != nil {
 		return Alignment{}, err
 	}
-	mean := meanEntry(still)
-	move, turn, err := unsteady(still, &mean, &o)
-	if err != nil {
-		return Alignment{}, err
-	}
-	if tilt := mean.attitude.Tilt(); tilt > padLevel {
+	if tilt := st.Attitude.Tilt(); tilt > padLevel {
 		return Alignment{}, fmt.Errorf("align: the vehicle leans by %.0f° on its pad: set it level, or check axes and mounting", tilt*180/math.Pi)
 	}
-	a := YawAlignment(o.Yaw-mean.attitude.Yaw(), Vec{}, o.PositionError+move+o.Reach*(o.YawError+turn))
-	a.Translation = o.Position.Sub(a.Point(mean.position))
-	a.Tracker = samples[0].Tracker
+	a := YawAlignment(o.Yaw-st.Attitude.Yaw(), Vec{}, o.PositionError+st.Move+o.Reach*(o.YawError+st.Turn))
+	a.Translation = o.Position.Sub(a.Point(st.Position))
+	a.Tracker, a.Since = st.Tracker, st.From
 	return a.checked()
 }
 
@@ -119,7 +109,7 @@ func meanEntry(e []entry) (mean entry) {
 }
 
 // unsteady refuses a vehicle that moves, and says how much it did.
-func unsteady(e []entry, mean *entry, o *PadOptions) (move, turn float64, err error) {
+func unsteady(e []entry, mean *entry, o *StillOptions) (move, turn float64, err error) {
 	for i := range e {
 		move = math.Max(move, e[i].position.Sub(mean.position).Norm())
 		turn = math.Max(turn, e[i].attitude.Mul(mean.attitude.Conj()).rotationVector().Norm())
