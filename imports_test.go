@@ -41,6 +41,7 @@ func rules() []rule {
 		{"zones", nil},
 		{"watchdog/pose", nil},
 		{"watchdog/pose/...", []string{"watchdog/pose/..."}},
+		{"watchdog/survey", []string{"zones", "watchdog/pose"}},
 		{"watchdog", []string{"zones", "watchdog/pose"}},
 		{"watchdog/intake", []string{"watchdog", "watchdog/link/wire"}},
 		{"config", []string{"zones", "watchdog", "watchdog/pose"}},
