@@ -41,6 +41,7 @@ type runner struct {
 	trail   *trail.Writer
 	heart   *heart
 	keepers []*keeper
+	mails   []*mail // of the keepers; made before the trail, which tells them of its health
 	ended   chan error // one value a loop
 	ending  atomic.Bool
 }
@@ -52,6 +53,9 @@ func (r *runner) open(start time.Time) error {
 		return err
 	}
 	r.session.ID = hex.EncodeToString(id)
+	for range r.opt.Site.Vehicles {
+		r.mails = append(r.mails, newMail())
+	}
 	if err := r.openTrail(start); err != nil {
 		return err
 	}
@@ -105,8 +109,8 @@ func isStop(kind string, body []byte) bool {
 
 // trailStatus is told by the trail's own goroutine.
 func (r *runner) trailStatus(s trail.Status) {
-	for _, k := range r.keepers {
-		k.mail.setTrail(s.OK)
+	for _, m := range r.mails {
+		m.setTrail(s.OK)
 	}
 	if !s.OK {
 		r.say(Line{At: r.now(), Text: "the trail cannot be written: " + s.Err})
@@ -115,7 +119,7 @@ func (r *runner) trailStatus(s trail.Status) {
 
 func (r *runner) addKeeper(i int) error {
 	v := &r.opt.Site.Vehicles[i]
-	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: newMail(), orders: make(chan order),
+	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: r.mails[i], orders: make(chan order),
 		now: r.now, opt: &r.opt}
 	k.beat = func(now time.Duration) { r.heart.beat(i, now) }
 	k.cfg.Session, k.cfg.Hash = r.session.ID, r.opt.Site.Hash
