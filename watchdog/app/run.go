@@ -41,7 +41,7 @@ type runner struct {
 	trail   *trail.Writer
 	heart   *heart
 	keepers []*keeper
-	mails   []*mail // of the keepers; made before the trail, which tells them of its health
+	mails   []*mail    // of the keepers; made before the trail, which tells them of its health
 	ended   chan error // one value a loop
 	ending  atomic.Bool
 }
