@@ -12,16 +12,16 @@ require (
 	github.com/klauspost/compress v1.20.4
 	github.com/mattn/go-isatty v0.0.24
 	github.com/mochi-mqtt/server/v2 v2.7.9
+	github.com/paulmach/orb v0.14.0
 	github.com/peterstace/simplefeatures v0.59.0
+	github.com/twpayne/go-geos v0.20.4
 	gonum.org/v1/gonum v0.17.0
 	pgregory.net/rapid v1.3.0
 )
 
 require (
 	github.com/gorilla/websocket v1.5.3 // indirect
-	github.com/paulmach/orb v0.14.0 // indirect
 	github.com/rs/xid v1.4.0 // indirect
-	github.com/twpayne/go-geos v0.20.4 // indirect
 	github.com/x448/float16 v0.8.4 // indirect
 	go.mongodb.org/mongo-driver/v2 v2.5.0 // indirect
 	golang.org/x/exp/typeparams v0.0.0-20231108232855-2478ac86f678 // indirect
