@@ -17,6 +17,7 @@ type area struct {
 	walls []seg
 	tags  []tag
 	index *tree // over walls; nil where a scan is faster
+	plat  *plat // see layPlat; may be nil
 	lo    XY
 	hi    XY
 	scale float64 // m, the largest size of a coordinate
@@ -39,6 +40,15 @@ func (a *area) measure() {
 		a.hi = XY{math.Max(a.hi.X, p.hi.X), math.Max(a.hi.Y, p.hi.Y)}
 	}
 	a.scale = math.Max(math.Max(math.Abs(a.lo.X), math.Abs(a.lo.Y)), math.Max(math.Abs(a.hi.X), math.Abs(a.hi.Y)))
+}
+
+// layPlat adds the plat where it pays: keep-ins are asked every time, so theirs
+// stays in a processor's near memory; keep-outs, of which there may be
+// hundreds, do without.
+func (a *area) layPlat() {
+	if a.index != nil && a.plat == nil && len(a.walls) <= platWalls {
+		a.plat = newPlat(a.walls, a.lo, a.hi)
+	}
 }
 
 // locate tells exactly where a point is: +1 in the interior of the union, 0 on
@@ -68,6 +78,9 @@ func (a *area) locate(x, y float64) int {
 func (a *area) nearest(x, y, limit float64, n *near) {
 	n.reset(limit)
 	if a.index != nil {
+		if a.plat != nil && a.plat.nearest(a.walls, x, y, n) {
+			return
+		}
 		a.index.nearest(x, y, n)
 		return
 	}

@@ -115,6 +115,7 @@ func BenchmarkSigned(b *testing.B) {
 		b.Run(fmt.Sprintf("%s/%d", c.kind, c.n), func(b *testing.B) {
 			rings := benchOutline(c.kind, c.n)
 			p, a := newPlain(rings), newArea(newPolygon(rings), 0)
+			a.layPlat() // as New does for a keep-in
 			pts := coldPoints(rng(1), max(256, min(1<<16, 1<<20/c.n)), 500)
 			for _, v := range pts { // the two must agree, or the race means nothing
 				if d, _ := a.signed(v.X, v.Y); !near0(d, p.signed(v.X, v.Y), 1e-9) {
@@ -245,12 +246,15 @@ func BenchmarkHundred(b *testing.B) {
 		})
 	}
 	b.Run("cold", func(b *testing.B) { run(b, coldPoints(rng(1), 2048, 500)) })
-	b.Run("trajectory", func(b *testing.B) {
-		_, poses := readRecording(b, "handheld_room")
-		pts := make([]XY, 0, len(poses))
-		for _, p := range poses[:4096] {
-			pts = append(pts, XY{p.x * 200, p.y * 200})
-		}
-		run(b, pts)
-	})
+	b.Run("trajectory", func(b *testing.B) { run(b, trajectory(b)) })
+}
+
+// trajectory is a recorded way, stretched over the field of hundred.
+func trajectory(b *testing.B) []XY {
+	_, poses := readRecording(b, "handheld_room")
+	pts := make([]XY, 0, len(poses))
+	for _, p := range poses[:4096] {
+		pts = append(pts, XY{p.x * 200, p.y * 200})
+	}
+	return pts
 }

@@ -11,7 +11,7 @@ func TestIndexChangesNothing(t *testing.T) {
 	r := rng(8)
 	for round := range 24 {
 		rings := outlines(r, round%2)
-		rings[0] = star(r, 0, 0, 8, 12, 20+r.IntN(2000))
+		rings[0] = star(r, 0, 0, 8, 12, 20+r.IntN([]int{60, 480, 2000}[round%3]))
 		if round%5 == 0 {
 			rings = [][]XY{smooth(r, 10, 1000)}
 		}
@@ -21,7 +21,15 @@ func TestIndexChangesNothing(t *testing.T) {
 			t.Fatal("no index to check")
 		}
 		a.index, a.parts[0].index = nil, nil
-		for _, p := range spots(r, rings, 200) {
+		if (s.pens[0].slabs[0].area.plat != nil) != (len(a.walls) <= platWalls) {
+			t.Fatalf("%d walls, plat %v", len(a.walls), s.pens[0].slabs[0].area.plat != nil)
+		}
+		a.plat = nil
+		all := spots(r, rings, 200)
+		for range 100 { // all around, on the plat's margin and off it
+			all = append(all, XY{60 * (r.Float64() - 0.5), 60 * (r.Float64() - 0.5)})
+		}
+		for _, p := range all {
 			w := point(p.X, p.Y, 0)
 			if got, want := s.Clearance(w), plain.Clearance(w); got != want {
 				t.Fatalf("%v: %+v with index, %+v without", p, got, want)

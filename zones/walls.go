@@ -86,6 +86,7 @@ func (b *builder) pen(members []room) (pen, error) {
 					Try:  "give zones that touch the same floor and ceiling, or simplify their outlines"}}}
 			}
 		}
+		s.area.layPlat()
 		p.slabs = append(p.slabs, s)
 	}
 	return p, nil
@@ -115,10 +116,10 @@ func unite(in []*area) *area {
 	for i := range edges {
 		c.cut(&edges[i])
 	}
-	a.measure()
 	if len(a.walls) > scanMax {
 		a.index = newTree(a.walls)
 	}
+	a.measure()
 	return a
 }
 
