@@ -38,6 +38,7 @@ const (
 	CauseNotObeyed
 	CauseOperator
 	CauseClosing
+	CauseRetrieval
 )
 
 // String gives the cause's word on the wire and in the trail.
@@ -88,6 +89,8 @@ func (k CauseKind) shellString() string {
 		return "operator"
 	case CauseClosing:
 		return "guard-closing"
+	case CauseRetrieval:
+		return "retrieval"
 	}
 	return "unknown"
 }
@@ -160,6 +163,7 @@ type subject struct {
 	inBand    bool    // is inside it by the newest judgement
 	nearValue float64 // newest value inside it
 	nearUntil time.Duration
+	tolerated bool // by the retrieval that is on
 	commanded bool // a command was sent for it since the last reset
 	value     float64
 	outside   bool    // zones: the body itself is outside now, or on the line

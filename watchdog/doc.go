@@ -11,9 +11,12 @@
 //
 //  1. A permit with Go is only ever emitted while the vehicle was started, no
 //     stop or land is latched, no cause that answers with stop or land holds,
-//     and the pose is trusted.
+//     and the pose is trusted. The one exception is a retrieval (see
+//     RetrieveFor), which tolerates that the vehicle is out of place.
 //  2. stop and land latch: nothing but an accepted reset lowers them, and
-//     after a reset the level is waiting, never clear.
+//     after a reset the level is waiting, never clear; or an accepted start
+//     with retrieve where the vehicle is outside and no reset is possible, and
+//     that ends in a stop, whatever ends it.
 //  3. start and reset take effect only after the shell has confirmed that
 //     their record is durable (EvDurable), and only if their conditions still
 //     hold then. A stop raised in between makes them void.
@@ -24,7 +27,7 @@
 //     each is sent as a command of its own in the Step that first knows of it.
 //  6. A cause that was true for any part of what a Step covers counts, also
 //     where it has ended by the end of that Step.
-//  7. No start is granted while a cause holds that answers with stop or land.
+//  7. No start is granted while a cause holds that answers with stop or land; with retrieve, one of place is let pass.
 //  8. Every number in an effect is finite.
 //
 // What may enter: judgement, levels, permits, commands, requests. What may

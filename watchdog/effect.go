@@ -107,10 +107,11 @@ type Stopped struct {
 
 // RequestHeard is a request with what became of it.
 type RequestHeard struct {
-	Ask     string   `json:"ask"`
-	By      string   `json:"by"`
-	Outcome string   `json:"outcome"` // accepted, effective or refused
-	Why     []string `json:"why,omitempty"`
+	Ask      string   `json:"ask"`
+	By       string   `json:"by"`
+	Retrieve bool     `json:"retrieve,omitempty"` // a start that brings the vehicle back
+	Outcome  string   `json:"outcome"`            // accepted, effective or refused
+	Why      []string `json:"why,omitempty"`
 }
 
 // FaultSeen is the first message of one kind of fault.

@@ -18,7 +18,7 @@ func (g *Guard) permitted() bool {
 		return false
 	}
 	for _, i := range g.active {
-		if s := &g.subjects[i]; s.holding && s.answer >= ActStop {
+		if s := &g.subjects[i]; s.holding && s.answer >= ActStop && !s.tolerated {
 			return false
 		}
 	}

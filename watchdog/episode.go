@@ -44,7 +44,7 @@ func (g *Guard) observe(i int, bad bool, v, limit float64, now time.Duration) {
 	if bad {
 		g.violated(i, now)
 	} else if s.run > 0 {
-		s.run = 0
+		s.run, s.tolerated = 0, false
 		if s.holding {
 			g.closeEpisode(s, now)
 		}

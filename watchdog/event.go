@@ -87,6 +87,7 @@ type Event struct {
 	Ask      Ask           // EvRequest
 	By       string        // EvRequest: who asks
 	Nonce    string        // EvRequest
+	Retrieve bool          // EvRequest, AskStart: bring it back; see RetrieveFor
 	Up       bool          // EvLink, EvTrail
 	Token    uint64        // EvDurable
 	Failed   bool          // EvDurable

@@ -60,6 +60,8 @@ type Guard struct {
 	nonceAt   time.Duration
 	tokens    uint64
 
+	retrieve retrieval
+
 	stop stopRun
 	cmd  outCommand
 
@@ -188,6 +190,7 @@ func (g *Guard) Step(ev *Event, now time.Duration) []Effect {
 	}
 	g.judgeSession(now)
 	g.judgeBetween(now)
+	g.judgeRetrieval(now)
 	g.judgeAck(now)
 	g.obey(now)
 	return g.finish(now)

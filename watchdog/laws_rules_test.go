@@ -15,8 +15,9 @@ import (
 type laws struct {
 	cfg Config
 
-	waiting map[uint64]Ask // durable requests that were announced, by token
-	mayGo   bool           // a start became durable, and no stop was seen since
+	waiting map[uint64]Event // durable requests that were announced, by token
+	back    time.Duration    // until when a retrieval may last; 0: none
+	mayGo   bool             // a start became durable, and no stop was seen since
 	level   Level
 	nonce   string
 	nonces  map[string]bool // every nonce ever shown
@@ -25,9 +26,9 @@ type laws struct {
 	closed  bool
 	link    bool
 
-	next                    *sample // in the event that comes
-	last                    []sample
-	granted, stopped, reset int // what was seen: a law that is never tried proves nothing
+	next                               *sample // in the event that comes
+	last                               []sample
+	granted, stopped, reset, retrieved int // what was seen: a law that is never tried proves nothing
 }
 
 // sample is a pose as the test made it.
@@ -40,7 +41,7 @@ type sample struct {
 }
 
 func newLaws(c *Config) *laws {
-	return &laws{cfg: *c, waiting: make(map[uint64]Ask), nonces: make(map[string]bool), link: true}
+	return &laws{cfg: *c, waiting: make(map[uint64]Event), nonces: make(map[string]bool), link: true}
 }
 
 // sent is told of every well-formed pose before the guard gets it.
@@ -111,19 +112,19 @@ func (l *laws) requests(t testing.TB, ev *Event, effects []Effect) {
 		if ev.Kind != EvRequest || ev.Retained || ev.Nonce != l.nonce {
 			t.Fatalf("request accepted with nonce %q (retained %v), shown was %q", ev.Nonce, ev.Retained, l.nonce)
 		}
-		if l.waiting[e.Record.Token] != 0 {
+		if l.waiting[e.Record.Token].Ask != 0 {
 			t.Fatalf("token %d is used twice", e.Record.Token)
 		}
-		l.waiting[e.Record.Token] = ev.Ask
+		l.waiting[e.Record.Token] = Event{Ask: ev.Ask, Retrieve: ev.Retrieve}
 	}
 }
 
 // levels: laws 2, 4 and 5.
 func (l *laws) levels(t testing.TB, ev *Event, s *Snapshot, effects []Effect) {
 	t.Helper()
-	durable := Ask(0)
+	durable, back := Ask(0), false
 	if ev.Kind == EvDurable && !ev.Failed {
-		durable = l.waiting[ev.Token]
+		durable, back = l.waiting[ev.Token].Ask, l.waiting[ev.Token].Retrieve
 		delete(l.waiting, ev.Token)
 	}
 	raised := false
@@ -131,11 +132,19 @@ func (l *laws) levels(t testing.TB, ev *Event, s *Snapshot, effects []Effect) {
 		raised = raised || e.Kind == DoRecord && e.Record.Kind == RecCommand
 	}
 	if raised || s.Level >= Stop || ev.Kind == EvClose {
-		l.mayGo = false
+		l.mayGo, l.back = false, 0
 	} else if durable == AskStart {
 		l.mayGo = true
+		if back && s.Go {
+			l.back = s.At + RetrieveFor
+			l.retrieved++
+		}
 	}
-	if l.level >= Stop && s.Level < l.level && (durable != AskReset || s.Level != Waiting) {
+	if s.Retrieves != (l.back > 0) {
+		t.Fatalf("retrieval shown is %v, by this account it lasts until %v", s.Retrieves, l.back)
+	}
+	lowered := durable == AskReset && s.Level == Waiting || durable == AskStart && back && s.Level == Caution
+	if l.level >= Stop && s.Level < l.level && !lowered {
 		t.Fatalf("level fell from %v to %v by event %d", l.level, s.Level, ev.Kind)
 	}
 	if l.level == Waiting && (s.Level == Clear || s.Level == Caution) && durable != AskStart {
@@ -220,6 +229,8 @@ func (l *laws) forbidden(now time.Duration) string {
 		return "the tracker is unsure"
 	case n.tracker != "a":
 		return "the tracker restarted"
+	case l.back > 0:
+		return l.strays(n, now)
 	case l.leaves(n):
 		return "it could not stop inside"
 	case l.beyond(func(s *sample) float64 { return math.Hypot(s.v.X, s.v.Y) }, l.cfg.Limits[LimitSpeed].Max):
@@ -234,6 +245,17 @@ func (l *laws) forbidden(now time.Duration) string {
 
 func (l *laws) beyond(v func(*sample) float64, limit float64) bool {
 	return len(l.last) == 2 && v(&l.last[0]) > limit+1e-6 && v(&l.last[1]) > limit+1e-6
+}
+
+// strays says why a retrieval may not go on.
+func (l *laws) strays(n *sample, now time.Duration) string {
+	switch speed := n.v.Norm(); {
+	case now >= l.back:
+		return "the retrieval has lasted too long"
+	case speed > WalkingPace+1e-6:
+		return "the vehicle is brought back faster than at walking pace"
+	}
+	return ""
 }
 
 // leaves says whether the body comes out of the cage along each axis by itself

@@ -26,7 +26,7 @@ func TestMain(m *testing.M) {
 // TestLaws runs random sequences of everything that can happen. The laws are
 // checked after every step, by an account that does not share the core's code.
 func TestLaws(t *testing.T) {
-	granted, stopped, restarted := 0, 0, 0
+	granted, stopped, restarted, retrieved := 0, 0, 0, 0
 	rapid.Check(t, func(rt *rapid.T) {
 		c := testConfig(t)
 		if rapid.Bool().Draw(rt, "rover") {
@@ -46,10 +46,11 @@ func TestLaws(t *testing.T) {
 		granted += r.laws.granted
 		stopped += r.laws.stopped
 		restarted += r.laws.reset
+		retrieved += r.laws.retrieved
 	})
-	t.Logf("permits to go: %d; stops: %d; resets: %d", granted, stopped, restarted)
-	if granted == 0 || stopped == 0 || restarted == 0 {
-		t.Error("the sequences never reached a permit, a stop or a reset: nothing was shown")
+	t.Logf("permits to go: %d; stops: %d; resets: %d; retrievals: %d", granted, stopped, restarted, retrieved)
+	if granted == 0 || stopped == 0 || restarted == 0 || retrieved == 0 {
+		t.Error("the sequences never reached a permit, a stop, a reset or a retrieval: nothing was shown")
 	}
 }
 
@@ -59,7 +60,7 @@ func act(rt *rapid.T, r *rig, old string) {
 		return time.Duration(rapid.IntRange(1, most).Draw(rt, "ms")) * ms
 	}
 	r.now += time.Duration(rapid.IntRange(0, 3).Draw(rt, "µs")) * time.Microsecond
-	switch rapid.IntRange(0, 15).Draw(rt, "act") {
+	switch rapid.IntRange(0, 16).Draw(rt, "act") {
 	case 0:
 		a := rapid.Float64Range(-3, 3)
 		r.move(some(600), pose.Vec{X: a.Draw(rt, "ax"), Y: a.Draw(rt, "ay"), Z: a.Draw(rt, "az") / 3})
@@ -89,6 +90,8 @@ func act(rt *rapid.T, r *rig, old string) {
 		rescue(r)
 	case 14:
 		disturb(rt, r)
+	case 16:
+		fetch(rt, r)
 	case 15:
 		if rapid.IntRange(0, 9).Draw(rt, "close") == 0 {
 			r.step(Event{Kind: EvClose, Text: "done"})
@@ -99,7 +102,7 @@ func act(rt *rapid.T, r *rig, old string) {
 func request(rt *rapid.T, r *rig, old string) {
 	nonce := rapid.SampledFrom([]string{r.nonce(), r.nonce(), r.nonce(), old, "", "guess"}).Draw(rt, "nonce")
 	ask := rapid.SampledFrom([]Ask{AskStart, AskStart, AskReset, AskReset, AskStop, AskLand, 0, 9}).Draw(rt, "ask")
-	r.step(Event{Kind: EvRequest, Ask: ask, By: "somebody", Nonce: nonce, Retained: rapid.IntRange(0, 9).Draw(rt, "retained") == 0})
+	r.step(Event{Kind: EvRequest, Ask: ask, By: "somebody", Nonce: nonce, Retrieve: rapid.IntRange(0, 3).Draw(rt, "retrieve") == 0, Retained: rapid.IntRange(0, 9).Draw(rt, "retained") == 0})
 }
 
 // broken sends a pose that must not be taken.
@@ -126,6 +129,18 @@ func rescue(r *rig) {
 	r.durable()
 	r.ask(AskStart)
 	r.durable()
+}
+
+// fetch lets the vehicle stand outside, and asks to bring it back.
+func fetch(rt *rapid.T, r *rig) {
+	r.p, r.tilt, r.conf, r.quiet = pose.Vec{X: 7.3, Y: 3, Z: 1}, 0, 0.9, false
+	r.step(Event{Kind: EvLink, Up: true})
+	r.step(Event{Kind: EvTrail, Up: true})
+	r.still(2600 * ms)
+	r.step(Event{Kind: EvRequest, Ask: AskStart, Retrieve: true, By: "tester", Nonce: r.nonce()})
+	r.durable()
+	r.v = pose.Vec{X: rapid.SampledFrom([]float64{-0.5, -1.3, -1.5, 0.5}).Draw(rt, "back")}
+	r.move(time.Duration(rapid.IntRange(1, 1500).Draw(rt, "ms"))*ms, pose.Vec{})
 }
 
 // disturb changes what the tracker says from now on.

@@ -20,7 +20,7 @@ func (g *Guard) settle(now time.Duration) {
 
 // raiseFor raises subject s, once until the reset.
 func (g *Guard) raiseFor(s *subject, now time.Duration) {
-	if s.commanded {
+	if s.commanded || s.tolerated {
 		return
 	}
 	s.commanded = true
@@ -35,6 +35,7 @@ func (g *Guard) raiseFor(s *subject, now time.Duration) {
 // lowers anything.
 func (g *Guard) raise(c Cause, a Action, now time.Duration) {
 	a = g.cfg.answer(a)
+	g.endRetrieval()
 	g.voidPending("a "+a.String()+" was called before it took effect", now)
 	g.keepLatched(c)
 	if g.latch == ActNone {
@@ -114,6 +115,7 @@ func (g *Guard) cautionCause() *Cause {
 
 // lower clears the latch after an accepted reset; the level is then waiting.
 func (g *Guard) lower(by string, now time.Duration) {
+	g.endRetrieval()
 	if g.stop.active {
 		g.endStop(now) // at rest, or the reset were refused
 	}

@@ -18,6 +18,7 @@ const NonceFor = 30 * time.Second
 // pending is a start or reset that was accepted and is not yet durable.
 type pending struct {
 	ask   Ask
+	back  bool // a start with retrieve
 	by    string
 	token uint64
 	since time.Duration
@@ -53,24 +54,26 @@ func (g *Guard) voidPending(why string, now time.Duration) {
 		return
 	}
 	g.pending = pending{}
-	g.record(RecRequest, now, RequestHeard{Ask: p.ask.String(), By: p.by, Outcome: "refused", Why: []string{why}})
+	g.record(RecRequest, now, RequestHeard{Ask: p.ask.String(), By: p.by, Retrieve: p.back, Outcome: "refused", Why: []string{why}})
 }
 
 func (g *Guard) onRequest(ev *Event, now time.Duration) {
-	heard := RequestHeard{Ask: ev.Ask.String(), By: clip(ev.By, MaxName)}
+	heard := RequestHeard{Ask: ev.Ask.String(), By: clip(ev.By, MaxName), Retrieve: ev.Retrieve}
 	switch {
 	case ev.Ask == AskStop || ev.Ask == AskLand:
 		g.askHalt(ev, &heard, now)
 		return
 	case ev.Ask != AskStart && ev.Ask != AskReset:
 		heard.Why = append(heard.Why, "unknown request; ask start, stop, land or reset")
+	case ev.Retrieve && ev.Ask != AskStart:
+		heard.Why = append(heard.Why, "only a start can retrieve")
 	case ev.Retained:
 		heard.Why = append(heard.Why, "a retained request is old by definition; ask again")
 	case ev.Nonce != g.nonce:
 		heard.Why = append(heard.Why, "the nonce is not the one in the current state; read the state and ask again")
 	default:
 		g.turnNonce(now) // a nonce is good for one request, whatever becomes of it
-		heard.Why = g.blocked(ev.Ask, now)
+		heard.Why = g.lacks(ev.Ask, ev.Retrieve, now)
 	}
 	if len(heard.Why) > 0 {
 		heard.Outcome = "refused"
@@ -79,7 +82,7 @@ func (g *Guard) onRequest(ev *Event, now time.Duration) {
 	}
 	heard.Outcome = "accepted"
 	g.tokens++
-	g.pending = pending{ask: ev.Ask, by: heard.By, token: g.tokens, since: now}
+	g.pending = pending{ask: ev.Ask, back: ev.Retrieve, by: heard.By, token: g.tokens, since: now}
 	g.recordDurable(RecRequest, now, g.tokens, heard)
 }
 
@@ -104,12 +107,12 @@ func (g *Guard) onDurable(ev *Event, now time.Duration) {
 		return
 	}
 	g.pending = pending{}
-	heard := RequestHeard{Ask: p.ask.String(), By: p.by, Outcome: "effective"}
+	heard := RequestHeard{Ask: p.ask.String(), By: p.by, Retrieve: p.back, Outcome: "effective"}
 	switch {
 	case ev.Failed:
 		heard.Why = []string{"its record could not be made durable; see the trail's disk"}
 	default:
-		heard.Why = g.blocked(p.ask, now)
+		heard.Why = g.lacks(p.ask, p.back, now)
 	}
 	if len(heard.Why) > 0 {
 		heard.Outcome = "refused"
@@ -121,9 +124,33 @@ func (g *Guard) onDurable(ev *Event, now time.Duration) {
 		g.lower(p.by, now)
 		return
 	}
+	if p.back {
+		g.beginRetrieval(p.by, now)
+	}
 	g.started, g.startedAt = true, now
 	g.forgetNear() // what was near before is no reason to begin with a caution
 	g.show(g.levelNow(), nil, p.by, now)
+}
+
+// lacks says in words what a start, with retrieve or without, or a reset still
+// lacks; nothing means it may go ahead.
+func (g *Guard) lacks(ask Ask, retrieve bool, now time.Duration) (why []string) {
+	if !retrieve {
+		return g.blocked(ask, now)
+	}
+	switch {
+	case g.closed:
+		return []string{"the session is closed"}
+	case g.started && g.latch == ActNone:
+		return []string{"already started"}
+	case !g.cfg.Stopping.Predict:
+		return []string{"nothing is predicted, so nobody would notice in time that it goes the wrong way: carry it back"}
+	case !g.misplaced() && g.latch != ActNone:
+		return []string{"there is nowhere to retrieve it from: reset, then start"}
+	case !g.misplaced():
+		return []string{"there is nowhere to retrieve it from: start it without retrieve"}
+	}
+	return g.blockedByCauses(ask, true, g.blockedBySelf(now))
 }
 
 // blocked says in words what a start or reset still lacks; nothing means it
@@ -139,6 +166,11 @@ func (g *Guard) blocked(ask Ask, now time.Duration) (why []string) {
 	case ask == AskReset && g.latch == ActNone:
 		return []string{"nothing to reset"}
 	}
+	return g.blockedByCauses(ask, false, append(why, g.blockedBySelf(now)...))
+}
+
+// blockedBySelf says what neither zone nor limit stands for.
+func (g *Guard) blockedBySelf(now time.Duration) (why []string) {
 	if g.pending.token != 0 {
 		why = append(why, "another request waits for the disk")
 	}
@@ -157,17 +189,17 @@ func (g *Guard) blocked(ask Ask, now time.Duration) (why []string) {
 	if !g.trailUp {
 		why = append(why, "the trail cannot be written")
 	}
-	return g.blockedByCauses(ask, why)
+	return why
 }
 
 // blockedByCauses adds the causes that hold, confirmed or not. A reset only asks
 // whether the body is inside all zones, since a vehicle that was stopped in time
 // rests where its reach may be short of room; all the rest is asked for before
-// the start.
-func (g *Guard) blockedByCauses(ask Ask, why []string) []string {
+// the start. A retrieval may go ahead from any place.
+func (g *Guard) blockedByCauses(ask Ask, retrieve bool, why []string) []string {
 	for _, i := range g.active {
 		s := &g.subjects[i]
-		if s.run == 0 || s.answer < ActStop || s.kind >= CausePoseNone {
+		if s.run == 0 || s.answer < ActStop || s.kind >= CausePoseNone || retrieve && s.ofPlace() {
 			continue
 		}
 		if ask == AskStart || s.outside {

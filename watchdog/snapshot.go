@@ -26,6 +26,7 @@ type Snapshot struct {
 	Reach     Reach
 	Nearest   zones.Hit
 	AtRest    bool
+	Retrieves bool // it is being brought back; see RetrieveFor
 	Nonce     string
 	Blocked   []string // what the next act, start or reset, still lacks
 	Link      bool
@@ -42,6 +43,7 @@ func (g *Guard) Snapshot() Snapshot {
 		Acked: g.cmd.acked, Counts: g.counts}
 	s.Counts.FaultKinds = append([]uint64(nil), g.counts.FaultKinds...)
 	s.PoseAge, _ = g.track.Age(g.now)
+	s.Retrieves = g.retrieve.on
 	s.AtRest = g.atRest(g.now)
 	s.Latched = append(s.Latched, g.latched[:g.nLatched]...)
 	for _, i := range g.active {

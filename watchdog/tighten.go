@@ -43,6 +43,7 @@ func (g *Guard) Tighten(c Config, now time.Duration) ([]Effect, error) {
 		g.judgeLimits(now)
 	}
 	g.judgeSession(now)
+	g.judgeRetrieval(now)
 	g.judgeAck(now)
 	return g.finish(now), nil
 }
@@ -94,7 +95,7 @@ func same(a, b *subject) bool {
 func (s *subject) inherit(o *subject) {
 	s.round, s.run, s.holding, s.near, s.nearUntil = o.round, o.run, o.holding, o.near, o.nearUntil
 	s.inBand, s.nearValue = o.inBand, o.nearValue
-	s.commanded, s.value, s.outside, s.breach, s.ep = o.commanded, o.value, o.outside, o.breach, o.ep
+	s.commanded, s.tolerated, s.value, s.outside, s.breach, s.ep = o.commanded, o.tolerated, o.value, o.outside, o.breach, o.ep
 }
 
 func (g *Guard) zoneNamed(name string) int {

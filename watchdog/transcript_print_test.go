@@ -94,7 +94,7 @@ func (s *story) record(now time.Duration, r *Record) {
 		if r.Durable {
 			wait = ", waits for the disk"
 		}
-		s.line(now, "trail: %s asks %s: %s%s", quoteBy(b.By), b.Ask, b.Outcome, wait)
+		s.line(now, "trail: %s asks %s: %s%s", quoteBy(b.By), asked(&b), b.Outcome, wait)
 		for _, w := range b.Why {
 			s.line(now, "  because %s", w)
 		}
@@ -109,6 +109,13 @@ func (s *story) record(now time.Duration, r *Record) {
 	default:
 		s.line(now, "trail: %s %T", r.Kind, b)
 	}
+}
+
+func asked(b *RequestHeard) string {
+	if b.Retrieve {
+		return b.Ask + " with retrieve"
+	}
+	return b.Ask
 }
 
 func (s *story) episode(now time.Duration, kind RecordKind, e *Episode) {

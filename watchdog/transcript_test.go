@@ -229,7 +229,7 @@ func (s *story) ask(plain []string, a args) {
 	if a["save"] != "" {
 		s.saved = now
 	}
-	r.step(Event{Kind: EvRequest, Ask: ask, By: a["by"], Nonce: nonce, Retained: a["retained"] == "yes"})
+	r.step(Event{Kind: EvRequest, Ask: ask, By: a["by"], Nonce: nonce, Retrieve: a["retrieve"] == "yes", Retained: a["retained"] == "yes"})
 }
 
 func (s *story) tighten(a args) error {

@@ -90,6 +90,7 @@ func (e *Entry) request(ev *watchdog.Event) {
 		return
 	}
 	ev.Ask, ev.By, ev.Nonce, ev.Retained = ask, r.By, r.Nonce, e.Flags&Retained != 0
+	ev.Retrieve = r.Retrieve
 }
 
 // whole is the payload, or one byte more than most where the link had cut it:
