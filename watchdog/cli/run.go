@@ -7,7 +7,6 @@ import (
 	"os"
 	"os/signal"
 	"strings"
-	"sync"
 	"syscall"
 	"time"
 
@@ -37,9 +36,11 @@ func (c *runCmd) Run(s *streams) error {
 	defer stop()
 	reload, unhook := onHangup(ctx)
 	defer unhook()
-	log := &lineLog{w: s.err}
+	log := &lineLog{w: s.err, print: newPrinter()}
+	signal.Ignore(syscall.SIGPIPE) // a reader of the log that goes away must not end the guard
 	res, err := app.Run(ctx, app.Options{Site: site, Version: Version, TrailDir: c.Trail, Say: log.say,
 		Reload: reload, Load: func() (*config.Site, error) { return config.Load(c.Site) }, Notify: serviceManager()})
+	log.print.close()
 	if res.Session.Folder != "" {
 		fmt.Fprintf(s.err, "session %s ended; trail in %s\n", res.Session.ID, res.Session.Folder)
 	}
@@ -72,30 +73,20 @@ func onHangup(ctx context.Context) (<-chan struct{}, func()) {
 }
 
 // lineLog prints what a person should read, a line each. It is called from
-// several loops and must not hold them up, so what cannot be printed at once is
+// several loops and does not hold them up: what cannot be printed soon enough is
 // left out and counted.
 type lineLog struct {
-	once  sync.Once
 	w     io.Writer
-	lines chan app.Line
+	print *printer
 }
 
-// logDepth is how many lines may wait for a slow terminal or journal.
-const logDepth = 256
-
 func (l *lineLog) say(line app.Line) {
-	l.once.Do(func() {
-		l.lines = make(chan app.Line, logDepth)
-		go func() {
-			for line := range l.lines {
-				fmt.Fprintln(l.w, format(line))
-			}
-		}()
+	l.print.post(func() {
+		if n := l.print.leftOut(); n > 0 {
+			fmt.Fprintf(l.w, "%d lines could not be printed in time and are left out; the trail has them\n", n)
+		}
+		fmt.Fprintln(l.w, format(line))
 	})
-	select {
-	case l.lines <- line:
-	default:
-	}
 }
 
 // format is "   12.345 s  wren  stop  would have crossed ...".

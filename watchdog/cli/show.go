@@ -5,7 +5,6 @@ import (
 	"io"
 	"os"
 	"strings"
-	"sync"
 	"time"
 	"unicode/utf8"
 
@@ -29,18 +28,17 @@ type show struct {
 	live  bool // redraw in place
 	color bool
 	width int
+	print *printer
 
-	mu    sync.Mutex
-	names []string
+	// Only touched by what the printer does.
 	now   []watchdog.Snapshot
 	drawn bool
 	last  time.Time
 }
 
 func newShow(out io.Writer, quiet bool, site *config.Site) *show {
-	s := &show{out: out, quiet: quiet, now: make([]watchdog.Snapshot, len(site.Vehicles)), width: columns}
+	s := &show{out: out, quiet: quiet, now: make([]watchdog.Snapshot, len(site.Vehicles)), width: columns, print: newPrinter()}
 	for i := range site.Vehicles {
-		s.names = append(s.names, site.Vehicles[i].Name)
 		s.now[i].Vehicle = site.Vehicles[i].Name
 	}
 	if f, ok := out.(*os.File); ok && isatty.IsTerminal(f.Fd()) && os.Getenv("TERM") != "dumb" {
@@ -74,36 +72,38 @@ func (s *show) line(vehicle, text string) {
 	if s.quiet {
 		return
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.erase()
 	if vehicle != "" {
 		text = fmt.Sprintf("%-5s %s", vehicle, text)
 	}
-	for _, l := range wrap(text, s.width, "        ") {
-		fmt.Fprintln(s.out, l)
-	}
-	s.draw()
+	s.print.post(func() {
+		s.erase()
+		for _, l := range wrap(text, s.width, "        ") {
+			fmt.Fprintln(s.out, l)
+		}
+		s.draw()
+	})
 }
 
 // watch takes a snapshot from a vehicle's loop.
 func (s *show) watch(i int, snap *watchdog.Snapshot) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.now[i] = *snap
-	if s.quiet || !s.live || time.Since(s.last) < demoPatience {
+	if s.quiet || !s.live {
 		return
 	}
-	s.erase()
-	s.draw()
+	n := *snap
+	s.print.post(func() {
+		s.now[i] = n
+		if time.Since(s.last) < demoPatience {
+			return
+		}
+		s.erase()
+		s.draw()
+	})
 }
 
 // end takes the picture away.
 func (s *show) end() {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.erase()
-	s.live = false
+	s.print.post(s.erase)
+	s.print.close()
 }
 
 func (s *show) erase() {

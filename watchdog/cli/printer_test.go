@@ -1,0 +1,53 @@
+package cli
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+	"time"
+
+	"pinfold/watchdog/app"
+)
+
+// stuck is a pipe that nobody reads.
+type stuck struct{ release chan struct{} }
+
+func (s stuck) Write(b []byte) (int, error) {
+	<-s.release
+	return len(b), nil
+}
+
+func TestAStuckTerminalHoldsNobodyUp(t *testing.T) {
+	w := stuck{make(chan struct{})}
+	defer close(w.release)
+	log := &lineLog{w: w, print: newPrinter()}
+	log.say(app.Line{Text: "once"})
+	time.Sleep(50 * time.Millisecond) // until the printer is stuck in it
+	begun := time.Now()
+	for range 10 * printDepth {
+		log.say(app.Line{Text: "again"})
+	}
+	log.print.close()
+	if d := time.Since(begun); d > printLast+2*time.Second {
+		t.Errorf("held up for %v", d)
+	}
+	if n := log.print.leftOut(); n < 8*printDepth {
+		t.Errorf("%d lines counted as left out, want most of %d", n, 10*printDepth)
+	}
+}
+
+func TestLinesLeftOutAreSaid(t *testing.T) {
+	var out bytes.Buffer
+	log := &lineLog{w: &out, print: newPrinter()}
+	log.print.left.Store(3)
+	log.say(app.Line{Vehicle: "wren", Level: "stop", Text: "for a reason"})
+	log.print.close()
+	log.say(app.Line{Text: "too late"})
+	want := "3 lines could not be printed in time and are left out; the trail has them\n    0.000 s  wren  stop  for a reason\n"
+	if out.String() != want {
+		t.Errorf("printed %q, want %q", out.String(), want)
+	}
+	if strings.Contains(out.String(), "too late") {
+		t.Error("printed after the end")
+	}
+}
