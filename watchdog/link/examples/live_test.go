@@ -6,6 +6,7 @@ import (
 	"math"
 	"net/url"
 	"os/exec"
+	"strings"
 	"testing"
 	"time"
 
@@ -14,11 +15,27 @@ import (
 	"pinfold/watchdog/link/wire"
 )
 
-// TestPythonVehicleLive runs the example as a user would, on a real broker: it
-// moves by a permit that echoes its stamps, halts by a command and acknowledges
-// it, and halts by itself when the permits end.
+// TestPythonVehicleLive runs the example as a user would, on a real broker.
 func TestPythonVehicleLive(t *testing.T) {
 	interpreter := python(t, "paho.mqtt.client", "python3-paho-mqtt")
+	vehicleLive(t, interpreter, "-B", "vehicle.py")
+}
+
+// TestCVehicleLive does the same with the C vehicle and its own small client.
+func TestCVehicleLive(t *testing.T) {
+	vehicleLive(t, compileVehicle(t))
+}
+
+// firstWord is what a vehicle says to do; why is its own business.
+func firstWord(line string) string {
+	word, _, _ := strings.Cut(line, " ")
+	return word
+}
+
+// vehicleLive: the vehicle moves by a permit that echoes its stamps, halts by a
+// command and acknowledges it, and halts by itself when the permits end, or its
+// broker does.
+func vehicleLive(t *testing.T, program ...string) {
 	b := mosquittotest.Start(t)
 	topics, err := wire.Topics(wire.DefaultPrefix, "wren")
 	if err != nil {
@@ -40,30 +57,34 @@ func TestPythonVehicleLive(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	said := startVehicle(t, interpreter, b.URL)
-	expect(t, said, "stop no permit")
+	said := startVehicle(t, b.URL, program...)
+	expect(t, said, "stop")
 
 	seq := uint64(0)
 	grant := func(yes bool) { seq = answerPose(t, in, permit, now, seq, yes) }
-	until(t, said, "go ", func() { grant(seq >= 3) }) // it says no first
-	command := wire.Command{ID: "c1", Seq: 1, Action: wire.Stop, Value: math.NaN(), Limit: math.NaN()}
+	until(t, said, "go", func() { grant(seq >= 3) }) // it says no first
+	command := wire.Command{ID: "c1", Seq: 1, Action: wire.Land, Value: math.NaN(), Limit: math.NaN()}
 	if err := c.PublishNow(topics.Command, command.Append(nil), 0, false, time.Second); err != nil {
 		t.Fatal(err)
 	}
-	expect(t, said, "stop a command is latched")
+	expect(t, said, "land")
 	awaitAck(t, in, "c1")
-	until(t, said, "stop no permit", func() { grant(seq%2 == 0) }) // no, yes: the latch opens
-	until(t, said, "go ", func() { grant(true) })
-	expect(t, said, "stop the permit is too old") // nobody grants any more
+	until(t, said, "go", func() { grant(seq%2 == 0) }) // no, yes: the latch opens
+	expect(t, said, "stop")                            // nobody grants any more
+	until(t, said, "go", func() { grant(true) })
+	b.Kill()
+	expect(t, said, "stop")
+	b.Restart()
+	until(t, said, "go", func() { grant(true) }) // both are back
 }
 
-func startVehicle(t *testing.T, interpreter, broker string) <-chan string {
+func startVehicle(t *testing.T, broker string, program ...string) <-chan string {
 	t.Helper()
 	u, err := url.Parse(broker)
 	if err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(interpreter, "-B", "vehicle.py", u.Hostname(), u.Port(), "wren")
+	cmd := exec.Command(program[0], append(program[1:], u.Hostname(), u.Port(), "wren")...)
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -92,7 +113,7 @@ func until(t *testing.T, said <-chan string, want string, do func()) {
 	for end := time.Now().Add(15 * time.Second); time.Now().Before(end); {
 		select {
 		case got := <-said:
-			if got == want {
+			if firstWord(got) == want {
 				return
 			}
 		default:
@@ -130,7 +151,7 @@ func awaitAck(t *testing.T, in *link.Inbox, id string) {
 	for end := time.Now().Add(5 * time.Second); time.Now().Before(end); {
 		if !in.Take(&m) {
 			time.Sleep(time.Millisecond)
-		} else if a, err := wire.DecodeAck(m.Payload); err == nil && a.ID == id && a.Action == wire.Stop {
+		} else if a, err := wire.DecodeAck(m.Payload); err == nil && a.ID == id && a.Action == wire.Land {
 			return
 		}
 	}
