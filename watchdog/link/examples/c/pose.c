@@ -13,7 +13,7 @@ int main(int argc, char **argv) {
     if (argc != 4 || !m)
         return 2;
     mosquitto_int_option(m, MOSQ_OPT_TCP_NODELAY, 1);
-    mosquitto_connect(m, argv[1], atoi(argv[2]), 2);
+    mosquitto_connect(m, argv[1], atoi(argv[2]), 5);
     snprintf(topic, sizeof topic, "pinfold/%s/pose", argv[3]);
     for (long seq = 1;; seq++) {
         struct timespec t, pause = {0, 10000000};
