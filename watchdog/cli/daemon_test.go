@@ -53,8 +53,24 @@ func TestPlayedOverMosquittoComesToTheOutsideAnswers(t *testing.T) {
 				c.stale(t, got, 0.03)
 			}
 			proven(t, folder)
+			c.replaySession(t, site, folder)
 		})
 	}
+}
+
+// replaySession judges the session's own intake as a recording: by the same
+// rules it comes to the same answers.
+func (c recordingCase) replaySession(t *testing.T, site, folder string) {
+	t.Helper()
+	var out, errw bytes.Buffer
+	if code := Main([]string{"replay", "--json", "--site", site, folder}, nil, &out, &errw); code != exitFound {
+		t.Fatalf("replay of the session: exit status %d: %s", code, errw.String())
+	}
+	var res review.Result
+	if err := json.Unmarshal(out.Bytes(), &res); err != nil {
+		t.Fatal(err)
+	}
+	c.check(t, res.Episodes)
 }
 
 // proven holds a finished session against verify and replay.

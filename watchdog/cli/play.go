@@ -23,7 +23,7 @@ type playCmd struct {
 	Site    string  `required:"" help:"Site file: its broker, its vehicle's topics." placeholder:"FILE"`
 	Vehicle string  `help:"Vehicle of the site to play as." placeholder:"NAME"`
 	Speed   float64 `default:"1" help:"How many times faster than it was recorded."`
-	Path    string  `arg:"" name:"file" help:"Recording: CSV with a header, or TUM text."`
+	Path    string  `arg:"" name:"file" help:"Recording (CSV with a header, or TUM text), or a session's folder."`
 }
 
 // publishWait is how long one publish may take before playing is given up.
@@ -47,7 +47,7 @@ func (c *playCmd) Run(s *streams) error {
 	if !reflect.DeepEqual(v.Config.Fields, pose.DefaultFields()) {
 		return fmt.Errorf("play writes Pinfold's own pose message, and the site reads %s from other fields; play by a site file without [vehicle.pose.fields]", v.Name)
 	}
-	src, err := recording.Open(c.Path)
+	src, err := openRecorded(c.Path, v.Name, v.Config.Fields)
 	if err != nil {
 		return err
 	}
@@ -57,7 +57,7 @@ func (c *playCmd) Run(s *streams) error {
 	return c.play(ctx, s, site, v, src)
 }
 
-func (c *playCmd) play(ctx context.Context, s *streams, site *config.Site, v *config.Vehicle, src *recording.Reader) error {
+func (c *playCmd) play(ctx context.Context, s *streams, site *config.Site, v *config.Vehicle, src recorded) error {
 	topics, err := wire.Topics(site.Broker.Prefix, v.Name)
 	if err != nil {
 		return err

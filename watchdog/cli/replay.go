@@ -8,7 +8,6 @@ import (
 	"os"
 
 	"pinfold/config"
-	"pinfold/watchdog/pose/recording"
 	"pinfold/watchdog/review"
 )
 
@@ -19,20 +18,17 @@ type replayCmd struct {
 	Path    string `arg:"" name:"file" help:"Recording (CSV or TUM text), or a session's folder."`
 }
 
-// Run judges a recording by the core, offline.
+// Run judges a recording by the core, offline; or a session again, by its own
+// site file, where no other is named.
 func (c *replayCmd) Run(s *streams) error {
-	info, err := os.Stat(c.Path)
-	if err != nil {
-		return fmt.Errorf("%w; name a recording (CSV with a header, or TUM text) or a session's folder", err)
-	}
-	if info.IsDir() {
+	if info, err := os.Stat(c.Path); err == nil && info.IsDir() && c.Site == "" {
 		return c.session(s)
 	}
 	v, err := siteVehicle(c.Site, c.Vehicle)
 	if err != nil {
 		return err
 	}
-	src, err := recording.Open(c.Path)
+	src, err := openRecorded(c.Path, v.Name, v.Config.Fields)
 	if err != nil {
 		return err
 	}
@@ -46,9 +42,6 @@ func (c *replayCmd) Run(s *streams) error {
 
 // session steps the core through a session's own intake again.
 func (c *replayCmd) session(s *streams) error {
-	if c.Site != "" {
-		return errors.New("a session is judged again by the site file it was run with; leave --site out")
-	}
 	res, err := review.Reproduce(c.Path)
 	if err != nil {
 		return err
