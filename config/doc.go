@@ -72,7 +72,7 @@
 //	restart_radius        m; default 0, off
 //	settle                default "500ms"
 //	mount                 {offset = [x, y, z] in m, roll, pitch, yaw in deg}; default none
-//	align                 {x, y, z in m, yaw in deg, residual in m, tracker}; residual must
+//	align                 {file} as pinfold align wrote it, or {x, y, z in m, yaw in deg, residual in m, tracker}; residual must
 //	                      be given and adds to position_error; default: frames are one
 //	fields                JSON pointers; default Pinfold's own contract. stamp, stamp_unit
 //	                      ("s", "ms", "us", "ns", "rfc3339"), stamp_nanos, seq, position,

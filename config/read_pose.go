@@ -1,6 +1,8 @@
 package config
 
 import (
+	"fmt"
+	"math"
 	"time"
 
 	"pinfold/watchdog"
@@ -21,7 +23,7 @@ const (
 
 // readPose reads [vehicle.pose] and what stands below it. The limits must have
 // been read.
-func readPose(vehicle *table, c *watchdog.Config) *table {
+func (l *loader) readPose(vehicle *table, c *watchdog.Config) *table {
 	t := vehicle.sub("pose")
 	p := &c.Pose
 	if !t.has("axes") {
@@ -45,7 +47,7 @@ func readPose(vehicle *table, c *watchdog.Config) *table {
 	p.RestartRadius = t.number("restart_radius", 0, span{0, 1000, "m"})
 	p.Settle = t.duration("settle", defaultSettle, 0, time.Minute)
 	p.Mount = readMount(t)
-	p.Align = readAlign(t)
+	p.Align = l.readAlign(t, c.Vehicle)
 	c.Stopping.PositionErr += p.Align.Residual
 	c.Fields = readFields(t)
 	t.done()
@@ -77,8 +79,13 @@ func readMount(t *table) pose.Mount {
 	return m
 }
 
-func readAlign(t *table) pose.Alignment {
+func (l *loader) readAlign(t *table, vehicle string) pose.Alignment {
 	s := t.sub("align")
+	if s.has("file") {
+		name := s.text("file", "", MaxText)
+		s.done() // beside file nothing else may stand: there would be two alignments
+		return l.alignFile(s, name, vehicle)
+	}
 	at := pose.Vec{X: s.number("x", 0, span{-1e5, 1e5, "m"}), Y: s.number("y", 0, span{-1e5, 1e5, "m"}), Z: s.number("z", 0, span{-1e5, 1e5, "m"})}
 	yaw := s.number("yaw", 0, angles())
 	residual := s.number("residual", 0, span{0, 10, "m"})
@@ -92,4 +99,33 @@ func readAlign(t *table) pose.Alignment {
 		return pose.Alignment{}
 	}
 	return a
+}
+
+// alignFile reads what pinfold align wrote. Where there is nothing to read the
+// site is sound, for align itself needs one, but no tracker is tied to it: no
+// stamp is late enough, and no permit is given.
+func (l *loader) alignFile(s *table, name, vehicle string) pose.Alignment {
+	void := pose.Alignment{Since: math.MaxInt64}
+	data, err := l.read(name)
+	if err != nil {
+		l.caution(s.at, s.name("file"), show(name), "cannot be read: "+reason(err)+"; until then "+vehicle+" gets no permit", "run pinfold align, then start again")
+		return void
+	}
+	f, err := pose.ReadAlignment(data)
+	if err != nil {
+		s.report("file", err.Error(), "run pinfold align")
+		return void
+	}
+	if f.Vehicle != vehicle {
+		s.report("file", fmt.Sprintf("is the alignment of %q", f.Vehicle), "give every vehicle a file of its own")
+		return void
+	}
+	known := false
+	for _, o := range l.files[1:] {
+		known = known || o.Name == name
+	}
+	if !known {
+		l.files = append(l.files, File{Name: name, Data: append([]byte(nil), data...)})
+	}
+	return f.Alignment
 }

@@ -39,7 +39,7 @@ func (l *loader) readVehicles(root *table) []*draft {
 	}
 	var all []*draft
 	for _, t := range list {
-		d := readVehicle(t)
+		d := l.readVehicle(t)
 		for _, o := range all {
 			if o.name == d.name && d.name != "" {
 				t.report("name", fmt.Sprintf("is already the name of the vehicle on line %d", o.table.at.line), "give every vehicle a name of its own")
@@ -52,7 +52,7 @@ func (l *loader) readVehicles(root *table) []*draft {
 }
 
 // readVehicle reads one [[vehicle]] and the tables below it.
-func readVehicle(t *table) *draft {
+func (l *loader) readVehicle(t *table) *draft {
 	before := len(t.r.probs)
 	d := &draft{table: t, name: t.text("name", "", MaxName)}
 	d.readName()
@@ -71,7 +71,7 @@ func readVehicle(t *table) *draft {
 	d.limits = readLimits(t, c)
 	d.stopping, d.tiltStop = readStopping(t, c)
 	readTiming(t, c)
-	d.pose = readPose(t, c)
+	d.pose = l.readPose(t, c)
 	t.done()
 	d.across()
 	d.sound = len(t.r.probs) == before

@@ -35,6 +35,8 @@ type commands struct {
 	Play   playCmd   `cmd:"" help:"Publish a recording as live pose."`
 	Replay replayCmd `cmd:"" help:"Judge a recording or a session again, offline."`
 	Verify verifyCmd `cmd:"" help:"Prove that nothing in a session's trail was changed."`
+	Align  alignCmd  `cmd:"" help:"Tie the tracker to the room: on the pad, by marks; or measure its drift."`
+	Trust  trustCmd  `cmd:"" help:"Put every fault into recordings and tell what the trust in a pose notices."`
 
 	Version kong.VersionFlag `help:"Print the version."`
 }

@@ -1,0 +1,313 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"syscall"
+	"time"
+
+	"pinfold/config"
+	"pinfold/watchdog/pose"
+	"pinfold/watchdog/survey"
+	"pinfold/zones"
+)
+
+type alignCmd struct {
+	Pad   bool   `xor:"how" required:"" help:"The vehicle stands on its pad."`
+	Marks string `xor:"how" required:"" help:"Surveyed marks, three or more, not on one line: a file of lines name, x, y, z." placeholder:"FILE"`
+	Close bool   `xor:"how" required:"" help:"Back on the pad: measure how far the tracker crept since."`
+
+	Site         string        `required:"" help:"Site file: its broker, its vehicle's tracker." placeholder:"FILE"`
+	Vehicle      string        `help:"Vehicle of the site." placeholder:"NAME"`
+	From         string        `help:"Recording to take the poses from, instead of the broker." placeholder:"FILE"`
+	At           []float64     `help:"Where the body's centre is on the pad, m, site frame." placeholder:"X,Y,Z"`
+	Heading      *float64      `help:"Which way the body looks on the pad, degrees from x towards y." placeholder:"DEG"`
+	PlaceError   float64       `default:"0.01" help:"How far off the pad's place the vehicle may stand, m."`
+	HeadingError float64       `default:"1" help:"How far off its heading, degrees."`
+	Full         bool          `help:"With --marks: fit any rotation, where the tracker does not know gravity."`
+	Tolerance    float64       `default:"0.05" help:"With --marks: the most a mark may be off, m."`
+	Hold         time.Duration `default:"2s" help:"How long the vehicle has to stand still."`
+	File         string        `help:"Alignment file to write, or with --close to read; VEHICLE.align.json where not given." placeholder:"FILE"`
+	Wait         time.Duration `default:"5m" help:"How long to wait for all of it."`
+	JSON         bool          `name:"json" help:"Print one JSON document."`
+}
+
+// Run ties the tracker's frame to the room, or measures how the tie held.
+func (c *alignCmd) Run(s *streams) error {
+	site, err := config.Load(c.Site)
+	if err != nil {
+		return err
+	}
+	v, err := pickVehicle(site, c.Vehicle)
+	if err != nil {
+		return err
+	}
+	if c.File == "" {
+		c.File = v.Name + ".align.json"
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	ctx, cancel := context.WithTimeout(ctx, c.Wait)
+	defer cancel()
+	a := &aligner{cmd: c, s: s, v: v}
+	if err := a.prepare(); err != nil {
+		return err
+	}
+	if a.src, err = openSource(ctx, site, v, c.From, "pinfold-align"); err != nil {
+		return err
+	}
+	defer a.src.close()
+	switch {
+	case c.Pad:
+		return a.pad(ctx)
+	case c.Close:
+		return a.drift(ctx)
+	}
+	return a.marks(ctx)
+}
+
+// aligner is one align under way.
+type aligner struct {
+	cmd    *alignCmd
+	s      *streams
+	v      *config.Vehicle
+	src    source
+	spot   *pose.PadSpot
+	file   pose.AlignmentFile
+	points []survey.Point
+	first  int64 // ns, stamp of the first sample seen
+	seen   int
+	said   time.Time
+}
+
+// prepare reads what can be wrong before anybody has the vehicle in hand.
+func (a *aligner) prepare() error {
+	c := a.cmd
+	if c.Hold < 500*time.Millisecond || c.Hold > 10*time.Second {
+		return fmt.Errorf("--hold %v: must be 0.5 s to 10 s", c.Hold)
+	}
+	if len(c.At) > 0 || c.Heading != nil {
+		if len(c.At) != 3 || c.Heading == nil {
+			return errors.New("where is the pad? Give both --at X,Y,Z and --heading DEG")
+		}
+		a.spot = &pose.PadSpot{Position: pose.Vec{X: c.At[0], Y: c.At[1], Z: c.At[2]}, Yaw: *c.Heading * math.Pi / 180}
+	}
+	switch {
+	case c.Marks != "":
+		text, err := os.ReadFile(c.Marks)
+		if err != nil {
+			return err
+		}
+		a.points, err = survey.ReadMarks(c.Marks, string(text))
+		return err
+	case c.Close:
+		data, err := os.ReadFile(c.File)
+		if err != nil {
+			return fmt.Errorf("%w; give the alignment the session ran with by --file", err)
+		}
+		if a.file, err = pose.ReadAlignment(data); err != nil {
+			return fmt.Errorf("%s: %w", c.File, err)
+		}
+		if a.spot == nil {
+			a.spot = a.file.Pad
+		}
+	}
+	if a.spot == nil {
+		return errors.New("where is the pad? Give both --at X,Y,Z and --heading DEG")
+	}
+	return nil
+}
+
+// dwell is the next time the vehicle stands still; of a recording that ends,
+// with last, the last time it did.
+func (a *aligner) dwell(ctx context.Context, c pose.Config, last bool) (st pose.Still, err error) {
+	d, got := survey.NewDwell(c, pose.StillOptions{Least: a.cmd.Hold}), false
+	for {
+		s, err := a.src.next(ctx)
+		if got && errors.Is(err, errRecordingEnds) {
+			return st, nil
+		}
+		if err != nil {
+			return st, err
+		}
+		a.note(&s)
+		now, found, why := d.Add(&s)
+		if found {
+			st, got = now, true
+			if !last || a.cmd.From == "" {
+				return st, nil
+			}
+		}
+		a.moan(why)
+	}
+}
+
+func (a *aligner) note(s *pose.Sample) {
+	if a.seen == 0 || s.Tracker != a.file.Alignment.Tracker && !a.cmd.Close {
+		a.first = s.Stamp
+		if !a.cmd.Close {
+			a.file.Alignment.Tracker = s.Tracker
+		}
+	}
+	a.seen++
+}
+
+// moan says what is in the way, once a second at most.
+func (a *aligner) moan(why error) {
+	if why == nil || a.cmd.From != "" || time.Since(a.said) < time.Second {
+		return
+	}
+	a.said = time.Now()
+	fmt.Fprintln(a.s.err, "  not yet:", why)
+}
+
+func (a *aligner) prompt(form string, x ...any) { fmt.Fprintf(a.s.err, form+"\n", x...) }
+
+func (a *aligner) pad(ctx context.Context) error {
+	c := a.cmd
+	a.prompt("Put %s on its pad, looking its way, and let go. It is taken by itself after %v of standing still.", a.v.Name, c.Hold)
+	cfg := a.v.Config.Pose
+	cfg.Align = pose.Alignment{}
+	st, err := a.dwell(ctx, cfg, false)
+	if err != nil {
+		return err
+	}
+	o := pose.PadOptions{Position: a.spot.Position, Yaw: a.spot.Yaw, PositionError: c.PlaceError,
+		YawError: c.HeadingError * math.Pi / 180, Reach: reachFrom(a.v, a.spot.Position)}
+	al, err := o.Tie(&st)
+	if err != nil {
+		return err
+	}
+	a.file = pose.AlignmentFile{Method: pose.MethodPad, Pad: a.spot, Alignment: al, Samples: st.Samples}
+	return a.write()
+}
+
+func (a *aligner) marks(ctx context.Context) error {
+	m := survey.NewMarks(a.points, a.v.Config.Pose, pose.StillOptions{Least: a.cmd.Hold})
+	for n := -1; !m.Done(); {
+		if m.Taken() != n {
+			n = m.Taken()
+			p := m.Next()
+			a.prompt("Mark %d of %d: put %s on %q (%.2f, %.2f, %.2f) and hold still for %v.", n+1, len(a.points), a.v.Name, p.Name, p.At.X, p.At.Y, p.At.Z, a.cmd.Hold)
+		}
+		s, err := a.src.next(ctx)
+		if err != nil {
+			return fmt.Errorf("%d of %d marks taken: %w", m.Taken(), len(a.points), err)
+		}
+		a.note(&s)
+		took, why, err := m.Add(&s)
+		if err != nil {
+			return err
+		}
+		if took {
+			a.prompt("\a  taken; lift it")
+		}
+		a.moan(why)
+	}
+	o := pose.MarkOptions{Tolerance: a.cmd.Tolerance, Reach: reachFrom(a.v, a.points[0].At)}
+	method := pose.MethodMarks
+	if a.cmd.Full {
+		o.Kind, method = pose.FitFull, pose.MethodMarksFull
+	}
+	fit, err := m.Fit(o)
+	for i, r := range fit.Residuals {
+		a.file.Marks = append(a.file.Marks, pose.MarkLeft{Name: a.points[i].Name, Residual: r})
+		a.prompt("  %-12s off by %.3f m", a.points[i].Name, r)
+	}
+	if err != nil {
+		return found("%v", err)
+	}
+	a.file.Method, a.file.Pad, a.file.Alignment, a.file.Samples = method, a.spot, fit.Alignment, a.seen
+	return a.write()
+}
+
+// write keeps the alignment, in one step: a reader sees the old or the new.
+func (a *aligner) write() error {
+	f := &a.file
+	f.Vehicle, f.Made, f.Epoch = a.v.Name, time.Now().UTC().Truncate(time.Second), a.src.epoch()
+	f.Alignment.Since = min(f.Alignment.Since, a.first)
+	data, err := pose.WriteAlignment(f)
+	if err != nil {
+		return err
+	}
+	if err := replaceFile(a.cmd.File, data); err != nil {
+		return err
+	}
+	if a.cmd.JSON {
+		_, err := a.s.out.Write(data)
+		return err
+	}
+	t := f.Alignment.Translation
+	fmt.Fprintf(a.s.out, "yaw %.2f°, origin at (%.3f, %.3f, %.3f) m, off by at most %.3f m within the pen\n",
+		f.Alignment.Rotation.Yaw()*180/math.Pi, t.X, t.Y, t.Z, f.Alignment.Residual)
+	fmt.Fprintf(a.s.out, "%s holds it; it is void once the tracker restarts\n", a.cmd.File)
+	return nil
+}
+
+// driftReport is what --close prints.
+type driftReport struct {
+	survey.Drift
+	Declared float64 `json:"declared_m"` // the site file's position error, the residual included
+	Covered  bool    `json:"covered"`
+}
+
+func (a *aligner) drift(ctx context.Context) error {
+	a.prompt("Put %s back on its pad, looking its way, and let go.", a.v.Name)
+	cfg := a.v.Config.Pose
+	cfg.Align = a.file.Alignment
+	st, err := a.dwell(ctx, cfg, true)
+	if err != nil {
+		return err
+	}
+	al := &a.file.Alignment
+	if st.Tracker != al.Tracker || st.From < al.Since {
+		return found("the tracker restarted since the alignment (%q then, %q now): what drift there was cannot be told", al.Tracker, st.Tracker)
+	}
+	r := driftReport{Drift: survey.MeasureDrift(&st, a.spot, al, reachFrom(a.v, a.spot.Position)), Declared: a.v.Config.Stopping.PositionErr}
+	r.Covered = r.Needed <= r.Declared
+	if a.cmd.JSON {
+		err = printJSON(a.s.out, r)
+	} else {
+		fmt.Fprintf(a.s.out, "crept by %.3f m on the level, %+.3f m in height, %+.2f° in heading over %.0f s\n", r.Horizontal, r.Vertical, r.Yaw*180/math.Pi, r.Lasted)
+		fmt.Fprintf(a.s.out, "anywhere in the pen that calls for a position error of %.3f m; declared is %.3f m\n", r.Needed, r.Declared)
+	}
+	if err == nil && !r.Covered {
+		return found("the declared position error does not cover it: raise position_error in [vehicle.stopping], or align again more often")
+	}
+	return err
+}
+
+// reachFrom is how far the vehicle's pen goes from p, m on the level.
+func reachFrom(v *config.Vehicle, p pose.Vec) (reach float64) {
+	for i := range v.Shapes {
+		if v.Shapes[i].Kind != zones.KeepIn {
+			continue
+		}
+		for _, c := range v.Shapes[i].Rings[0] {
+			reach = max(reach, math.Hypot(c.X-p.X, c.Y-p.Y))
+		}
+	}
+	return reach
+}
+
+// replaceFile writes path by way of a new file beside it.
+func replaceFile(path string, data []byte) error {
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(data)
+	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.Name()))
+	}
+	return nil
+}

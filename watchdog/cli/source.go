@@ -1,0 +1,118 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"pinfold/config"
+	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/wire"
+	"pinfold/watchdog/pose"
+	"pinfold/watchdog/pose/recording"
+)
+
+// source is where a survey's poses come from.
+type source interface {
+	next(context.Context) (pose.Sample, error)
+	epoch() time.Time // wall clock at the tracker's stamp zero; zero where not known
+	close()
+}
+
+// errRecordingEnds is the end of a recording in which too little was found.
+var errRecordingEnds = errors.New("the recording ends before that: the vehicle did not stand still for long enough; see --hold")
+
+// openSource opens a recording, or the vehicle's poses on the broker.
+func openSource(ctx context.Context, site *config.Site, v *config.Vehicle, path, id string) (source, error) {
+	if path != "" {
+		r, err := recording.Open(path)
+		if err != nil {
+			return nil, err
+		}
+		return fileSource{r}, nil
+	}
+	topics, err := wire.Topics(site.Broker.Prefix, v.Name)
+	if err != nil {
+		return nil, err
+	}
+	dec, err := pose.NewDecoder(v.Config.Fields)
+	if err != nil {
+		return nil, err
+	}
+	inbox, err := link.NewInbox(link.Queue{Depth: link.MaxDepth})
+	if err != nil {
+		return nil, err
+	}
+	client, err := connect(ctx, site, id, []link.Sub{{Topic: topics.Pose, Inbox: inbox}})
+	if err != nil {
+		return nil, err
+	}
+	return &liveSource{client: client, inbox: inbox, dec: dec, topic: topics.Pose}, nil
+}
+
+type fileSource struct{ r *recording.Reader }
+
+func (f fileSource) next(context.Context) (pose.Sample, error) {
+	s, err := f.r.Next()
+	if errors.Is(err, io.EOF) {
+		return s, errRecordingEnds
+	}
+	return s, err
+}
+
+func (fileSource) epoch() time.Time { return time.Time{} }
+func (f fileSource) close()         { _ = f.r.Close() } // it was only read
+
+type liveSource struct {
+	client *link.Client
+	inbox  *link.Inbox
+	dec    *pose.Decoder
+	topic  string
+	m      link.Message
+	zero   time.Time   // earliest seen: the fastest transit
+	id     string      // tracker id that zero is of
+	fault  *pose.Fault // the last one
+	heard  int
+}
+
+func (l *liveSource) next(ctx context.Context) (s pose.Sample, err error) {
+	for {
+		for l.inbox.Take(&l.m) {
+			if l.m.Retained {
+				continue // of any age
+			}
+			if f := l.dec.Decode(l.m.Payload, &s); f != nil {
+				l.fault = f
+				continue
+			}
+			l.heard++
+			if z := time.Now().Add(-time.Duration(s.Stamp)); l.zero.IsZero() || s.Tracker != l.id || z.Before(l.zero) {
+				l.zero, l.id = z, s.Tracker
+			}
+			return s, nil
+		}
+		select {
+		case <-l.inbox.Ready():
+		case <-ctx.Done():
+			return s, l.why(ctx)
+		}
+	}
+}
+
+// why says why nothing more comes.
+func (l *liveSource) why(ctx context.Context) error {
+	switch {
+	case errors.Is(ctx.Err(), context.Canceled):
+		return found("given up")
+	case l.heard == 0 && l.fault != nil:
+		return fmt.Errorf("no pose on %s could be read: %w; see [vehicle.pose.fields]", l.topic, l.fault)
+	case l.heard == 0:
+		return fmt.Errorf("no pose came on %s; is the tracker on, and does it publish there?", l.topic)
+	}
+	return errors.New("it took longer than --wait")
+}
+
+func (l *liveSource) epoch() time.Time { return l.zero.UTC() }
+func (l *liveSource) close()           { _ = l.client.Close(time.Second) } // nothing is to be sent any more
