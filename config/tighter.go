@@ -183,5 +183,8 @@ func (c *comparison) pose(a, b *watchdog.Config) {
 	c.same(key+".align", o.Align, n.Align)
 	c.same(key+".max_age", o.MaxAge, n.MaxAge)
 	n.Axes, n.Mount, n.Align, n.MaxAge = o.Axes, o.Mount, o.Align, o.MaxAge
+	if n.MaxSpeed > 0 && n.MaxSpeed < o.MaxSpeed {
+		n.MaxSpeed = o.MaxSpeed // follows from a lower speed limit; the running jump test stays, see watchdog.Tighten
+	}
 	c.same(key, o, n)
 }

@@ -26,6 +26,11 @@ func (g *Guard) Tighten(c Config, now time.Duration) ([]Effect, error) {
 	if g.closed {
 		return nil, fmt.Errorf("watchdog: vehicle %q: the session is closed: start a new one", g.cfg.Vehicle)
 	}
+	if p := &c.Pose; p.MaxSpeed > 0 && p.MaxSpeed < g.cfg.Pose.MaxSpeed {
+		// It follows from a lower speed limit. The Track goes on with the jump
+		// test it began with, which is what was in force.
+		p.MaxSpeed = g.cfg.Pose.MaxSpeed
+	}
 	if what := looser(&g.cfg, &c); len(what) > 0 {
 		return nil, fmt.Errorf("watchdog: vehicle %q: not taken while running: %s. Try: stop, then start with the new site file",
 			g.cfg.Vehicle, strings.Join(what, "; "))

@@ -2,6 +2,11 @@ package pose
 
 import "time"
 
+// MaxStamp bounds a stamp, ns, either way: the difference of any two then fits
+// int64, and permits carry it back (the wire has the same bound). As seconds
+// since 1970 it ends in the year 2116.
+const MaxStamp int64 = 4_611_686_018_000_000_000
+
 // Sample is one message of the tracker, decoded and checked by itself (finite,
 // in range, unit quaternion within 1 %), still in the tracker frame.
 type Sample struct {

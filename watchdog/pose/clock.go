@@ -17,25 +17,39 @@ type senderClock struct {
 	floor   int64 // ns, least offset so far, raised by driftPPM of elapsed time
 	offset  int64 // ns, of the newest sample
 	arrived time.Duration
+	fallen  int64 // ns, how far the floor has come down lately, less leakPPM of elapsed time
 }
 
+// leakPPM is how fast the floor may come down for good without suspicion: twice
+// what driftPPM raises it by, and room for the clocks themselves.
+const leakPPM = 600
+
 // observe takes one sample's stamp and arrival and gives its lateness. leap
-// is how far, if at all, the stamp ran ahead of the floor in one step.
+// is how far, if at all, the stamps ran ahead of the floor, in one step or in
+// many close together. The caller that acts on a leap calls forgive.
 func (k *senderClock) observe(stamp int64, arrived time.Duration) (lateness, leap time.Duration) {
 	offset := int64(arrived) - stamp
 	if !k.begun {
 		*k = senderClock{begun: true, floor: offset, offset: offset, arrived: arrived}
 		return 0, 0
 	}
-	k.floor += int64(max(0, arrived-k.arrived)) / (1e6 / driftPPM)
+	passed := int64(max(0, arrived-k.arrived))
+	k.floor += passed / (1e6 / driftPPM)
+	k.fallen = max(0, k.fallen-passed*leakPPM/1e6)
 	if offset < k.floor {
 		// Below the floor: a faster transit than ever, or the sender's clock
 		// leapt. A backlog that drains comes down from above in small steps,
 		// so only what is both below the floor and one step counts.
 		leap = time.Duration(min(k.floor, k.offset) - offset)
-		leap = max(leap, 0)
+		// Many small steps ahead are a clock that runs fast, and hide speed as
+		// surely as one long step: they are added up.
+		k.fallen += k.floor - offset
+		leap = max(leap, time.Duration(k.fallen))
 		k.floor = offset
 	}
 	k.offset, k.arrived = offset, arrived
 	return time.Duration(offset - k.floor), leap
 }
+
+// forgive begins the count of steps ahead anew, after they were acted on.
+func (k *senderClock) forgive() { k.fallen = 0 }

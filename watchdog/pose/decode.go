@@ -95,6 +95,9 @@ func (d *Decoder) fill(s *Sample) *Fault {
 		}
 		d.stamp += d.nanos
 	}
+	if d.stamp > MaxStamp || d.stamp < -MaxStamp {
+		return d.outOfRange(leafStamp)
+	}
 	s.Stamp = d.stamp
 	s.Position = Vec{d.found[leafX], d.found[leafY], d.found[leafZ]}
 	s.Orientation = q

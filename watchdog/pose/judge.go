@@ -54,6 +54,7 @@ func (t *Track) judgeClock(s *Sample, arrived, now time.Duration) {
 	}
 	if t.cfg.MaxClockStep > 0 && leap > t.cfg.MaxClockStep {
 		t.trust.hold(ClockStep, now, t.cfg.Settle)
+		t.clock.forgive()
 	}
 }
 
@@ -81,12 +82,28 @@ func (t *Track) judgeSession(s *Sample, gap, session bool) {
 // judgeStill watches for a tracker that repeats itself to the last bit.
 func (t *Track) judgeStill(s *Sample, arrived time.Duration) {
 	r := &t.trust
+	t.judgePlace(s, arrived)
 	if !t.begun || s.Position != t.newest.Position || s.Orientation != t.newest.Orientation {
 		r.stillStamp, r.stillArrived = s.Stamp, arrived
 		return
 	}
 	long := max(time.Duration(s.Stamp-r.stillStamp), arrived-r.stillArrived)
 	if t.cfg.FrozenAfter > 0 && long > t.cfg.FrozenAfter {
+		r.flags |= Frozen
+	}
+}
+
+// judgePlace watches for a position that repeats itself to the last bit while
+// the orientation lives on: a tracker that has lost its place and keeps its
+// balance. It is given twice as long, since a coarse tracker at rest does so too.
+func (t *Track) judgePlace(s *Sample, arrived time.Duration) {
+	r := &t.trust
+	if !t.begun || s.Position != t.newest.Position {
+		r.placeStamp, r.placeArrived = s.Stamp, arrived
+		return
+	}
+	long := max(time.Duration(s.Stamp-r.placeStamp), arrived-r.placeArrived)
+	if t.cfg.FrozenAfter > 0 && long > 2*t.cfg.FrozenAfter {
 		r.flags |= Frozen
 	}
 }

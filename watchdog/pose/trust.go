@@ -11,6 +11,8 @@ type trust struct {
 	since     time.Duration
 
 	stillStamp   int64
+	placeStamp   int64 // ns, of the first sample with the position of the newest
+	placeArrived time.Duration
 	stillArrived time.Duration // first of the identical ones
 	rate         rateMeter
 }

@@ -70,7 +70,7 @@ func TestPayloadOfRandomSamples(t *testing.T) {
 		if !ok {
 			t.Fatal("not unit")
 		}
-		s := pose.Sample{Stamp: rng.Int64() >> rng.IntN(63), Orientation: q,
+		s := pose.Sample{Stamp: rng.Int64N(pose.MaxStamp) >> rng.IntN(62), Orientation: q,
 			Position: pose.Vec{X: wide(pose.MaxCoordinate), Y: wide(pose.MaxCoordinate), Z: wide(pose.MaxCoordinate)}}
 		if rng.IntN(2) == 0 {
 			s.HasSeq, s.Seq = true, uint64(rng.Int64())
