@@ -39,7 +39,6 @@ const (
 	CauseOperator
 	CauseClosing
 	CauseRetrieval
-	CauseZoneSpeed
 )
 
 // String gives the cause's word on the wire and in the trail.
@@ -92,8 +91,6 @@ func (k CauseKind) shellString() string {
 		return "guard-closing"
 	case CauseRetrieval:
 		return "retrieval"
-	case CauseZoneSpeed:
-		return "zone-speed"
 	}
 	return "unknown"
 }
@@ -219,12 +216,8 @@ func newSubjects(c *Config) (all []subject, zoneSubject []int) {
 	for k := CausePoseNone; k <= CauseNotObeyed; k++ {
 		all = append(all, subject{kind: k, zone: -1, unit: k.unit(), answer: c.answerTo(k)})
 	}
-	return append(all, slowSubjects(c)...), zoneSubject
+	return all, zoneSubject
 }
-
-// ofState says whether the cause is about where the vehicle is and how it moves,
-// so that it is asked for before a start.
-func (k CauseKind) ofState() bool { return k < CausePoseNone || k == CauseZoneSpeed }
 
 func limitSubject(c *Config, id LimitID) subject {
 	l := c.Limits[id]
