@@ -39,6 +39,7 @@ const (
 	CauseOperator
 	CauseClosing
 	CauseRetrieval
+	CauseZoneSpeed
 )
 
 // String gives the cause's word on the wire and in the trail.
@@ -91,6 +92,8 @@ func (k CauseKind) shellString() string {
 		return "guard-closing"
 	case CauseRetrieval:
 		return "retrieval"
+	case CauseZoneSpeed:
+		return "zone-speed"
 	}
 	return "unknown"
 }
@@ -216,8 +219,12 @@ func newSubjects(c *Config) (all []subject, zoneSubject []int) {
 	for k := CausePoseNone; k <= CauseNotObeyed; k++ {
 		all = append(all, subject{kind: k, zone: -1, unit: k.unit(), answer: c.answerTo(k)})
 	}
-	return all, zoneSubject
+	return append(all, slowSubjects(c)...), zoneSubject
 }
+
+// ofState says whether the cause is about where the vehicle is and how it moves,
+// so that it is asked for before a start.
+func (k CauseKind) ofState() bool { return k < CausePoseNone || k == CauseZoneSpeed }
 
 func limitSubject(c *Config, id LimitID) subject {
 	l := c.Limits[id]

@@ -171,6 +171,7 @@ type Config struct {
 	HasGround   bool
 	Home        zones.XY
 	Zones       *zones.Set
+	Slow        []SlowZone
 	ZoneCaution float64 // m of clearance below which the level is caution
 	Fields      pose.Fields
 	Pose        pose.Config
@@ -209,7 +210,10 @@ func (c *Config) Validate() error {
 			return fmt.Errorf("watchdog: vehicle %q: %s = %v is not within %v to %v", c.Vehicle, b.name, b.value, b.min, b.max)
 		}
 	}
-	return c.validateLimits()
+	if err := c.validateLimits(); err != nil {
+		return err
+	}
+	return c.validateSlow()
 }
 
 func hasPen(z *zones.Set) bool {
@@ -259,26 +263,31 @@ func (c *Config) bounds() []bound {
 
 func (c *Config) validateLimits() error {
 	for id := LimitID(0); id < NumLimits; id++ {
-		l := c.Limits[id]
-		if !l.On {
-			continue
-		}
 		name, unit := id.Name()
-		switch {
-		case !(l.Max >= 0 && l.Max <= 1e6):
-			return fmt.Errorf("watchdog: vehicle %q: limit %s = %v %s is not a usable number", c.Vehicle, name, l.Max, unit)
-		case !(l.Caution >= 0 && l.Caution <= l.Max):
-			return fmt.Errorf("watchdog: vehicle %q: caution of %s = %v %s is not within 0 to %v", c.Vehicle, name, l.Caution, unit, l.Max)
-		case l.Confirm < 0 || l.Confirm > 1000:
-			return fmt.Errorf("watchdog: vehicle %q: confirmation of %s = %d samples is not within 0 to 1000", c.Vehicle, name, l.Confirm)
-		case l.Answer < ActCaution || l.Answer > ActLand:
-			return fmt.Errorf("watchdog: vehicle %q: answer of %s is none of caution, stop, land", c.Vehicle, name)
+		if l := &c.Limits[id]; l.On {
+			if err := c.validateLimit(l, name, unit); err != nil {
+				return err
+			}
 		}
 	}
 	if c.Stopping.Predict {
 		if _, ok := OnSlope(c.Stopping.Deceleration, c.Stopping.Slope); !ok {
 			return fmt.Errorf("watchdog: vehicle %q: a deceleration of %v m/s² holds nothing on a grade of %v: the vehicle would never stop", c.Vehicle, c.Stopping.Deceleration, c.Stopping.Slope)
 		}
+	}
+	return nil
+}
+
+func (c *Config) validateLimit(l *Limit, name, unit string) error {
+	switch {
+	case !(l.Max >= 0 && l.Max <= 1e6):
+		return fmt.Errorf("watchdog: vehicle %q: limit %s = %v %s is not a usable number", c.Vehicle, name, l.Max, unit)
+	case !(l.Caution >= 0 && l.Caution <= l.Max):
+		return fmt.Errorf("watchdog: vehicle %q: caution of %s = %v %s is not within 0 to %v", c.Vehicle, name, l.Caution, unit, l.Max)
+	case l.Confirm < 0 || l.Confirm > 1000:
+		return fmt.Errorf("watchdog: vehicle %q: confirmation of %s = %d samples is not within 0 to 1000", c.Vehicle, name, l.Confirm)
+	case l.Answer < ActCaution || l.Answer > ActLand:
+		return fmt.Errorf("watchdog: vehicle %q: answer of %s is none of caution, stop, land", c.Vehicle, name)
 	}
 	return nil
 }

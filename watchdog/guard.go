@@ -42,10 +42,13 @@ type Guard struct {
 	zoneOf     []int // zone index to subject
 	limit0     int   // subject of LimitID 0
 	other0     int   // subject of CausePoseNone
+	slowZones  *zones.Set
+	slow0      int   // subject of the first slow zone
 	active     []int // subjects that are not idle
 	tripped    []int // subjects confirmed in this step that call for stop or land
 	hits       []zones.Hit
 	bodyHits   []zones.Hit
+	slowHits   []zones.Hit
 
 	latch     Action
 	latched   [MaxLatched]Cause
@@ -147,6 +150,8 @@ func New(c Config) (*Guard, error) {
 func (g *Guard) watch() {
 	g.shapes = g.cfg.Zones.Shapes()
 	g.subjects, g.zoneOf = newSubjects(&g.cfg)
+	g.slowZones, _ = slowSet(g.cfg.Slow) // a config that was validated
+	g.slow0 = len(g.subjects) - len(g.cfg.Slow)
 	for i := range g.subjects {
 		switch g.subjects[i].kind {
 		case CauseHeight:
@@ -159,6 +164,7 @@ func (g *Guard) watch() {
 	g.tripped = make([]int, 0, 2*len(g.subjects))
 	g.hits = make([]zones.Hit, 0, len(g.shapes)+1)
 	g.bodyHits = make([]zones.Hit, 0, len(g.shapes)+1)
+	g.slowHits = make([]zones.Hit, 0, len(g.cfg.Slow)+2)
 }
 
 // Step takes one event at the instant now and returns what to do, in order.

@@ -73,6 +73,7 @@ func (g *Guard) judgePose(now time.Duration) {
 	}
 	g.look(now)
 	g.judgeLimits(now)
+	g.judgeSlow(now)
 	g.judgeRest(now)
 	g.stop.measure(g)
 }
@@ -105,6 +106,7 @@ func (g *Guard) judgeBetween(now time.Duration) {
 	if g.cfg.Limits[LimitDistance].Confirm <= 1 {
 		g.limit(LimitDistance, g.distance(), now)
 	}
+	g.judgeSlow(now)
 }
 
 // assumed is the speed, m/s, in any direction, that stands in for an unknown

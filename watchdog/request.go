@@ -199,7 +199,7 @@ func (g *Guard) blockedBySelf(now time.Duration) (why []string) {
 func (g *Guard) blockedByCauses(ask Ask, retrieve bool, why []string) []string {
 	for _, i := range g.active {
 		s := &g.subjects[i]
-		if s.run == 0 || s.answer < ActStop || s.kind >= CausePoseNone || retrieve && s.ofPlace() {
+		if s.run == 0 || s.answer < ActStop || !s.kind.ofState() || retrieve && s.ofPlace() {
 			continue
 		}
 		if ask == AskStart || s.outside {

@@ -18,6 +18,10 @@ func (g *Guard) sentence(c *Cause, zone int, deep float64) string {
 		return fmt.Sprintf("would have come %.2f m from home, over the limit of %.2f m", c.Value, c.Limit)
 	case c.Kind <= CauseSession:
 		return fmt.Sprintf("%s %.2f %s is over the limit of %.2f %s", c.Kind, c.Value, c.Unit, c.Limit, c.Unit)
+	case c.Kind == CauseZoneSpeed && c.Value >= Unbounded:
+		return fmt.Sprintf("its speed is unknown where it could come into %s, where %.2f m/s are allowed", c.Name, c.Limit)
+	case c.Kind == CauseZoneSpeed:
+		return fmt.Sprintf("could come into %s at %.2f m/s, over the %.2f m/s allowed there", c.Name, c.Value, c.Limit)
 	case c.Kind <= CauseClockStep:
 		return poseSentence(c)
 	}
@@ -96,5 +100,9 @@ func (g *Guard) nearSentence(s *subject) string {
 	case s.kind == CauseZone:
 		return fmt.Sprintf("%.2f m left before a stop for %s", -s.nearValue, s.name)
 	}
-	return fmt.Sprintf("%s %.2f %s is near the limit of %.2f %s", s.name, s.nearValue, s.unit, s.limit, s.unit)
+	name := s.name
+	if s.kind == CauseZoneSpeed {
+		name = "speed in " + name
+	}
+	return fmt.Sprintf("%s %.2f %s is near the limit of %.2f %s", name, s.nearValue, s.unit, s.limit, s.unit)
 }

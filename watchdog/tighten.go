@@ -46,6 +46,7 @@ func (g *Guard) Tighten(c Config, now time.Duration) ([]Effect, error) {
 	if g.judged {
 		g.look(now)
 		g.judgeLimits(now)
+		g.judgeSlow(now)
 	}
 	g.judgeSession(now)
 	g.judgeRetrieval(now)
@@ -90,8 +91,13 @@ func (g *Guard) retrip(from, to int, tripped []int) {
 // same says whether two subjects are about the same thing. The pen is the pen,
 // whichever of its zones it is named after.
 func same(a, b *subject) bool {
-	if a.kind != b.kind || a.kind != CauseZone {
-		return a.kind == b.kind
+	switch {
+	case a.kind != b.kind:
+		return false
+	case a.kind == CauseZoneSpeed:
+		return a.name == b.name
+	case a.kind != CauseZone:
+		return true
 	}
 	return a.pen == b.pen && (a.pen || a.name == b.name)
 }
@@ -138,6 +144,7 @@ func looser(old, next *Config) (what []string) {
 		what = append(what, "the permit's validity is no longer covered")
 	}
 	what = append(what, looserLimits(old, next)...)
+	what = append(what, looserSlow(old.Slow, next.Slow)...)
 	return append(what, looserZones(old.Zones.Shapes(), next.Zones.Shapes())...)
 }
 
@@ -181,21 +188,25 @@ func compared(o, n *Config) []pair {
 
 func looserLimits(old, next *Config) (what []string) {
 	for id := LimitID(0); id < NumLimits; id++ {
-		o, n := old.Limits[id], next.Limits[id]
 		name, unit := id.Name()
-		switch {
-		case !o.On:
-		case !n.On:
-			what = append(what, "limit "+name+" is off")
-		case n.Max > o.Max:
-			what = append(what, fmt.Sprintf("limit %s goes from %v to %v %s", name, o.Max, n.Max, unit))
-		case n.Caution > o.Caution:
-			what = append(what, fmt.Sprintf("caution of %s goes from %v to %v %s", name, o.Caution, n.Caution, unit))
-		case max(1, n.Confirm) > max(1, o.Confirm):
-			what = append(what, fmt.Sprintf("confirmation of %s goes from %d to %d samples", name, o.Confirm, n.Confirm))
-		case n.Answer < o.Answer:
-			what = append(what, fmt.Sprintf("answer of %s goes from %s to %s", name, o.Answer, n.Answer))
-		}
+		what = append(what, looserLimit(name, unit, old.Limits[id], next.Limits[id])...)
+	}
+	return what
+}
+
+func looserLimit(name, unit string, o, n Limit) (what []string) {
+	switch {
+	case !o.On:
+	case !n.On:
+		what = append(what, "limit "+name+" is off")
+	case n.Max > o.Max:
+		what = append(what, fmt.Sprintf("limit %s goes from %v to %v %s", name, o.Max, n.Max, unit))
+	case n.Caution > o.Caution:
+		what = append(what, fmt.Sprintf("caution of %s goes from %v to %v %s", name, o.Caution, n.Caution, unit))
+	case max(1, n.Confirm) > max(1, o.Confirm):
+		what = append(what, fmt.Sprintf("confirmation of %s goes from %d to %d samples", name, o.Confirm, n.Confirm))
+	case n.Answer < o.Answer:
+		what = append(what, fmt.Sprintf("answer of %s goes from %s to %s", name, o.Answer, n.Answer))
 	}
 	return what
 }

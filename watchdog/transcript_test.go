@@ -161,6 +161,9 @@ func (s *story) vehicle(plain []string, a args) error {
 	}
 	c.Stopping.Predict = a["predict"] != "off"
 	c.Limits[LimitSpeed].Confirm = int(a.num("confirm", 2))
+	if v := a.num("slow", 0); v > 0 {
+		c.Slow = []SlowZone{stairHead(v)}
+	}
 	s.r, s.known = newRig(s.t, c), false
 	s.r.p = pose.Vec{X: a.num("x", 1), Y: a.num("y", 2.5), Z: a.num("z", 1)}
 	if len(plain) > 1 && plain[1] == "started" {
