@@ -42,7 +42,10 @@ func (c *camera) run(l *listener, stop <-chan struct{}) {
 		wobble := float64(n%7) * 1e-5 // a real tracker is never bit-identical
 		s := pose.Sample{Stamp: time.Now().UnixNano() - a.Since, Tracker: a.Tracker, Orientation: inv,
 			Position: inv.Rotate(pose.Vec{X: 1.5 + wobble, Y: 1.2, Z: 0.8}.Sub(a.Translation))}
-		l.send(l.topics.Pose, recording.Payload(nil, &s), false)
+		if err := l.client.PublishNow(l.topics.Pose, recording.Payload(nil, &s), 0, false, publishWait); err != nil {
+			l.t.Errorf("the tracker cannot publish: %v", err)
+			return
+		}
 	}
 }
 
@@ -80,9 +83,9 @@ func TestAlignedOnThePadUntilTheTrackerRestarts(t *testing.T) {
 	l := listen(t, b.URL, "wren")
 	cam := &camera{}
 	cam.restart("cam-1", 2.1, pose.Vec{X: 4, Y: -3, Z: 0.5})
-	stop := make(chan struct{})
-	defer close(stop)
-	go cam.run(l, stop)
+	stop, ended := make(chan struct{}), make(chan struct{})
+	go func() { cam.run(l, stop); close(ended) }()
+	defer func() { close(stop); <-ended }()
 	alignPad(t, site, file)
 
 	guard := start(t, "run", "--site", site, "--trail", t.TempDir())
