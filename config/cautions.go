@@ -48,7 +48,7 @@ func (l *loader) siteCautions(keys *siteKeys, s *Site, all []*declared) {
 		l.caution(keys.at.key("enclosed"), "site.enclosed", "", "is not true, and a place that is roofless or open at a side often counts as outdoors, where air law holds", askAuthority+"; write enclosed = true where roof and sides are closed or netted")
 	}
 	for _, d := range all {
-		if d.shape.Kind == zones.KeepIn && d.shape.Floor < -maxSunk {
+		if !d.slow && d.shape.Kind == zones.KeepIn && d.shape.Floor < -maxSunk {
 			l.cautions = append(l.cautions, Problem{File: d.file, Line: d.line, Key: "zone.floor", Value: show(d.shape.Floor), What: fmt.Sprintf("zone %q begins more than %s m below the floor at z = 0: it is judged exactly as written, and no floor is assumed", d.shape.Name, num(maxSunk)), Next: "let z = 0 be the floor, unless this is a pit"})
 		}
 	}

@@ -41,7 +41,9 @@
 //
 //	[[zone]]
 //	name                  text, each zone its own
-//	kind                  "keep-in" or "keep-out"
+//	kind                  "keep-in", "keep-out", or "slow": a speed limit alone
+//	speed                 m/s, 0.01 to 1000: highest in a slow or keep-in zone, and
+//	                      on the way into it; two samples confirm it, and it stops
 //	floor, ceiling        m in the site frame; see Grounded
 //	polygon               list of [x, y], m, either way round
 //	holes                 list of such lists; default none

@@ -3,6 +3,7 @@ package config
 import (
 	"strings"
 
+	"pinfold/watchdog"
 	"pinfold/watchdog/pose"
 	"pinfold/zones"
 )
@@ -12,9 +13,16 @@ import (
 func (l *loader) finish(s *Site, keys *siteKeys, d *draft, all []*declared, sound bool) {
 	var own []*declared
 	var shapes []zones.Shape
+	var slow []watchdog.SlowZone
 	pens := 0
 	for _, z := range all {
 		if !z.isFor(d.name) {
+			continue
+		}
+		if z.speed > 0 {
+			slow = append(slow, z.slowZone())
+		}
+		if z.slow {
 			continue
 		}
 		own, shapes = append(own, z), append(shapes, z.shape)
@@ -37,7 +45,7 @@ func (l *loader) finish(s *Site, keys *siteKeys, d *draft, all []*declared, soun
 		l.add(d.table.at, "zone", "", err.Error(), "mend the zones")
 		return
 	}
-	c.Zones, c.HasGround = set, ground
+	c.Zones, c.HasGround, c.Slow = set, ground, slow
 	if !l.gate(d) {
 		return
 	}

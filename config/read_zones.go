@@ -7,17 +7,20 @@ import (
 	"fmt"
 	"strings"
 
+	"pinfold/watchdog"
 	"pinfold/zones"
 )
 
 // declared is one zone as the files have it.
 type declared struct {
 	shape zones.Shape
-	file  string // as problems name it
-	line  int    // 0 where it is not known
-	table *table // nil for a zone from GeoJSON
-	sound bool   // all of it was read
-	drawn bool   // its rings were read, whatever else was not
+	file  string  // as problems name it
+	line  int     // 0 where it is not known
+	table *table  // nil for a zone from GeoJSON
+	slow  bool    // it only limits the speed: neither pen nor keep-out
+	speed float64 // m/s, 0 where it has no speed limit of its own
+	sound bool    // all of it was read
+	drawn bool    // its rings were read, whatever else was not
 }
 
 // coordinates is the range of a position.
@@ -51,10 +54,7 @@ func readZone(t *table) *declared {
 	if !t.has("name") {
 		t.missing("name", `name the zone, like name = "cage"; every zone needs a name of its own`)
 	}
-	d.shape.Kind = zones.Kind(1 + t.word("kind", 0, "keep-in", "keep-out"))
-	if !t.has("kind") {
-		t.missing("kind", `write kind = "keep-in" or kind = "keep-out"`)
-	}
+	d.readKind(t)
 	d.shape.Floor = t.need("floor", coordinates(), "give the height in metres at which the zone begins; 0 is the floor")
 	d.shape.Ceiling = t.need("ceiling", coordinates(), "give the height in metres at which the zone ends")
 	rings := len(t.r.probs)
@@ -80,6 +80,43 @@ func readZone(t *table) *declared {
 	t.done()
 	d.sound = len(t.r.probs) == before
 	return d
+}
+
+// readKind reads what the zone is, and its speed limit. A slow zone passes for
+// a keep-in where its geometry is checked.
+func (d *declared) readKind(t *table) {
+	word := t.word("kind", 0, "keep-in", "keep-out", "slow")
+	d.slow = word == 2
+	d.shape.Kind = zones.KeepIn
+	if word == 1 {
+		d.shape.Kind = zones.KeepOut
+	}
+	if !t.has("kind") {
+		t.missing("kind", `write kind = "keep-in", kind = "keep-out", or kind = "slow" for a speed limit alone`)
+	}
+	d.speed = t.number("speed", 0, span{minSlow, maxSlow, "m/s"})
+	switch {
+	case d.slow && !t.has("speed"):
+		t.missing("speed", "give the highest speed allowed in the zone, like speed = 0.4")
+	case t.fine("speed") && d.shape.Kind == zones.KeepOut:
+		t.report("speed", "is of no use where nothing may go in", `write kind = "slow" where only the speed is limited, or leave speed out`)
+	}
+}
+
+// Range of a zone's speed limit, m/s.
+const (
+	minSlow = 0.01
+	maxSlow = 1000
+)
+
+// slowZone is the zone's speed limit as it is judged. What stands on the floor
+// reaches below it, so that nothing slips under.
+func (d *declared) slowZone() watchdog.SlowZone {
+	s := d.shape
+	s.Kind = zones.KeepOut
+	judged, _ := Grounded([]zones.Shape{s}, 0)
+	return watchdog.SlowZone{Shape: judged[0], Limit: watchdog.Limit{On: true, Max: d.speed,
+		Caution: CautionShare * d.speed, Confirm: DefaultConfirm, Answer: watchdog.ActStop}}
 }
 
 // readRing reads a list of corners.

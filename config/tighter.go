@@ -101,6 +101,7 @@ func (c *comparison) vehicles(o, n *Vehicle) {
 	c.timing(&a.Timing, &b.Timing)
 	c.pose(a, b)
 	c.zones(a, b)
+	c.slow(a, b)
 }
 
 // floor is what bounds the reach below.

@@ -27,6 +27,28 @@ func (c *comparison) zones(a, b *watchdog.Config) {
 	}
 }
 
+// slow compares the slow zones of one vehicle.
+func (c *comparison) slow(a, b *watchdog.Config) {
+	for i := range a.Slow {
+		o := &a.Slow[i]
+		n := slowNamed(b, o.Shape.Name)
+		if n == nil || !within(o.Shape, n.Shape) {
+			c.looser("zone.speed", "a slow zone", o.Shape.Name, "is no longer covered by the slow zone of that name")
+			continue
+		}
+		c.most("zone.speed", o.Limit.Max, n.Limit.Max)
+	}
+}
+
+func slowNamed(c *watchdog.Config, name string) *watchdog.SlowZone {
+	for i := range c.Slow {
+		if c.Slow[i].Shape.Name == name {
+			return &c.Slow[i]
+		}
+	}
+	return nil
+}
+
 func named(set *zones.Set, name string, kind zones.Kind) (zones.Shape, bool) {
 	for _, s := range set.Shapes() {
 		if s.Name == name && s.Kind == kind {

@@ -97,6 +97,10 @@ func (g *Guard) nearSentence(s *subject) string {
 	switch {
 	case s.holding:
 		return g.causeOf(s, s.value).Text
+	case s.violates(s.nearValue) && s.inBand: // not confirmed yet
+		return g.causeOf(s, s.nearValue).Text
+	case s.violates(s.nearValue):
+		return g.causeOf(s, s.nearValue).Text + ", a moment ago"
 	case s.kind == CauseZone:
 		return fmt.Sprintf("%.2f m left before a stop for %s", -s.nearValue, s.name)
 	}
