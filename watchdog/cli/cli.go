@@ -37,6 +37,7 @@ type commands struct {
 	Verify verifyCmd `cmd:"" help:"Prove that nothing in a session's trail was changed."`
 	Align  alignCmd  `cmd:"" help:"Tie the tracker to the room: on the pad, by marks; or measure its drift."`
 	Trust  trustCmd  `cmd:"" help:"Put every fault into recordings and tell what the trust in a pose notices."`
+	Review reviewCmd `cmd:"" help:"Audit a session: what happened, why it stopped, and how it was answered."`
 
 	Version kong.VersionFlag `help:"Print the version."`
 }

@@ -33,13 +33,24 @@ func Reproduce(folder string) (*Reproduction, error) {
 		return nil, err
 	}
 	defer r.Close()
+	a, err := prepare(r)
+	if err != nil {
+		return nil, err
+	}
+	return a.run(r)
+}
+
+// prepare reads what the guards of a session are made from.
+func prepare(r *trail.Reader) (*again, error) {
 	a := &again{meta: r.Meta(), written: map[string][]written{}, at: map[string]int{}}
 	if err := a.load(r); err != nil {
 		return nil, err
 	}
-	if err := r.Events(a.line); err != nil {
-		return nil, err
-	}
+	return a, r.Events(a.line)
+}
+
+// run makes the guards and steps them through the intake.
+func (a *again) run(r *trail.Reader) (*Reproduction, error) {
 	if err := a.guardAll(); err != nil {
 		return nil, err
 	}
@@ -67,6 +78,18 @@ type again struct {
 	written map[string][]written
 	at      map[string]int // records compared, by vehicle
 	out     Reproduction
+	// each, where not nil, is told of every step; what it is given is only valid
+	// until the next.
+	each func(step) error
+}
+
+// step is one step of one vehicle's guard.
+type step struct {
+	vehicle int
+	item    *trail.Item
+	guard   *watchdog.Guard
+	before  watchdog.Level // as of the step before
+	effects []watchdog.Effect
 }
 
 // load parses the site from the session's own copies.
@@ -166,6 +189,7 @@ func (a *again) item(it *trail.Item) error {
 		return fmt.Errorf("review: the intake names vehicle %d of %d", it.Vehicle, len(a.guards))
 	}
 	g := a.guards[it.Vehicle]
+	before := g.Level()
 	a.out.Steps++
 	var effects []watchdog.Effect
 	if it.Kind == intake.KindConfig {
@@ -185,6 +209,9 @@ func (a *again) item(it *trail.Item) error {
 		if effects[i].Kind == watchdog.DoRecord {
 			a.compare(a.meta.Vehicles[it.Vehicle], &effects[i].Record)
 		}
+	}
+	if a.each != nil {
+		return a.each(step{vehicle: int(it.Vehicle), item: it, guard: g, before: before, effects: effects})
 	}
 	return nil
 }

@@ -17,6 +17,7 @@ type Session struct {
 	Head   string `json:"head"`
 	Rows   []Row  `json:"episodes"`
 	Faults []Note `json:"faults"`
+	last   time.Duration
 }
 
 // Row is one episode with the answer it got. Times are session instants in
@@ -71,7 +72,7 @@ type summary struct {
 }
 
 func (s *summary) line(l trail.Line) error {
-	s.out.Head = l.Hash
+	s.out.Head, s.out.last = l.Hash, max(s.out.last, l.At)
 	var err error
 	switch watchdog.RecordKind(l.Kind) {
 	case watchdog.RecLevel:

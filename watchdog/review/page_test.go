@@ -1,0 +1,162 @@
+package review
+
+import (
+	"bytes"
+	"encoding/xml"
+	"errors"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"pinfold/watchdog"
+	"pinfold/zones"
+)
+
+// handmade is a report with every part in it, and with names that would break
+// a page that did not escape them.
+func handmade() *Report {
+	th := newThinner(60)
+	v := Vehicle{Name: `wren <script>"&`, Kind: "multirotor", Levels: map[string]float64{"clear": 50, "stop": 10},
+		Declared: Declared{Predict: true, Reaction: 0.15, Deceleration: 3, AckWithin: 0.5, Radius: 0.2, Caution: 0.3}}
+	for id := watchdog.LimitID(0); id < watchdog.NumLimits; id++ {
+		name, unit := id.Name()
+		v.Limits = append(v.Limits, LimitUse{Name: name, Unit: unit, On: true, Max: 2, Caution: 1.8})
+	}
+	for i := range 12000 {
+		t := float64(i) / 200
+		level := watchdog.Clear
+		if t > 50 {
+			level = watchdog.Stop
+		}
+		th.add(&moment{t: t, x: 3 + 2*math.Cos(t), y: 2 + math.Sin(t), z: 1, speed: 1, moving: true, clear: math.Inf(-1), level: level})
+	}
+	th.flush()
+	v.Track = th.track
+	v.Track.LevelAt = []LevelFrom{{0, watchdog.Clear}, {50, watchdog.Stop}}
+	v.Shapes = []zones.Shape{{Name: "cage </svg>", Kind: zones.KeepIn, Floor: 0, Ceiling: 3,
+		Rings: [][]zones.XY{{{X: 0, Y: 0}, {X: 7, Y: 0}, {X: 7, Y: 5}, {X: 0, Y: 5}}}}}
+	v.Stops = []Chain{{At: 50.125, Action: "stop", Speed: 1.234, Cause: watchdog.Cause{Word: "zone", Text: "a < b & c"}, Acked: 0.017,
+		Falling: -1, Rest: 0.417, Distance: 0.38, Allowed: 0.55, Edge: 0.21, EdgeZone: "cage", AtRest: true, Deceleration: 2.71}}
+	v.Near = []NearMiss{{At: 12.5, Clearance: 0.07, Zone: "cage"}}
+	return &Report{Session: Session{ID: "s1", Site: "Site & <b>", Rows: []Row{{Vehicle: "wren", Cause: "zone", From: 50.12, To: 50.3,
+		Text: "x < y", Level: "clear", Worst: 0.031, Unit: "m"}}}, Duration: 60, Story: []string{"One.", "Two.", "Three."},
+		Vehicles: []Vehicle{v}, Cautions: []string{"c"}, Missing: []string{"m"}, Safety: "local aviation rules come first"}
+}
+
+func page(t testing.TB, rep *Report) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := rep.WritePage(&b); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+// The page is written so that a strict XML reader takes it too, but for the
+// script, whose text HTML does not escape.
+func TestPageIsWellFormed(t *testing.T) {
+	p := regexp.MustCompile(`(?s)<script>.*?</script>`).ReplaceAll(page(t, handmade()), nil)
+	d := xml.NewDecoder(bytes.NewReader(p))
+	for {
+		if _, err := d.Token(); errors.Is(err, io.EOF) {
+			return
+		} else if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func TestPageNeedsNothingBesideIt(t *testing.T) {
+	p := string(page(t, handmade()))
+	for _, bad := range []string{"http:", "https:", "//www", " src=", "@import", "url(", "<link rel=\"stylesheet\"", "NaN", "Inf", "<no value>"} {
+		if strings.Contains(p, bad) {
+			t.Errorf("the page holds %q", bad)
+		}
+	}
+	for _, want := range []string{"local aviation rules come first", "One. Two. Three.", "50.12 s", "417 ms", "17 ms", "0.38 m of 0.55 m", "2.71", "0.07 m"} {
+		if !strings.Contains(p, want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+}
+
+// Extremes of a single sample survive the thinning of an hour.
+func TestThinningKeepsExtremes(t *testing.T) {
+	th := newThinner(3600)
+	for i := range 720000 {
+		m := moment{t: float64(i) / 200, x: math.Sin(float64(i) / 3000), z: 1, clear: 1, moving: true, speed: 1, level: watchdog.Clear}
+		switch i {
+		case 123456:
+			m.z, m.speed, m.x = 2.75, 1.9, 5
+		case 654321:
+			m.clear, m.tilt = -0.125, 44
+		}
+		th.add(&m)
+	}
+	th.flush()
+	high, fast, low, lean, far := 0.0, 0.0, 1.0, 0.0, 0.0
+	for i := range Buckets {
+		high, fast = max(high, th.track.Height[i].Max), max(fast, th.track.Speed[i].Max)
+		low, lean = min(low, th.track.Clearance[i].Min), max(lean, th.track.Tilt[i].Max)
+	}
+	for _, p := range th.track.Path {
+		far = max(far, p.X)
+	}
+	if high != 2.75 || fast != 1.9 || low != -0.125 || lean != 44 || far != 5 {
+		t.Errorf("height %v speed %v clearance %v tilt %v x %v: an extreme was lost", high, fast, low, lean, far)
+	}
+	if n := len(th.track.Path); n > maxPoints+6 {
+		t.Errorf("%d points of the path, at most %d", n, maxPoints)
+	}
+}
+
+func TestTallyPercentiles(t *testing.T) {
+	ta := newTally(10)
+	for i := 1; i <= 1000; i++ {
+		ta.add(float64(i) / 100)
+	}
+	for _, c := range []struct{ q, want float64 }{{0.5, 5}, {0.99, 9.9}, {0.999, 9.99}, {1, 10}} {
+		if got := ta.at(c.q); math.Abs(got-c.want) > 0.0011 {
+			t.Errorf("share %v: %v, want %v", c.q, got, c.want)
+		}
+	}
+}
+
+// A real browser opens the page, runs its script and complains of nothing.
+func TestPageInChromium(t *testing.T) {
+	chromium, err := exec.LookPath("chromium")
+	if err != nil {
+		t.Skip("chromium is not installed; the page is not looked at by a browser")
+	}
+	if testing.Short() {
+		t.Skip("a browser takes seconds")
+	}
+	file := filepath.Join(t.TempDir(), "page.html")
+	if err := os.WriteFile(file, page(t, handmade()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(chromium, "--headless", "--no-sandbox", "--disable-gpu", "--enable-logging=stderr",
+		"--user-data-dir="+t.TempDir(), "--dump-dom", "file://"+file)
+	var out, errs bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &out, &errs
+	kill := time.AfterFunc(30*time.Second, func() { _ = cmd.Process.Kill() }) // it may have ended
+	err = cmd.Run()
+	if !kill.Stop() {
+		t.Skip("the browser did not end within 30 s on this machine")
+	}
+	if err != nil {
+		t.Fatalf("%v: %s", err, errs.String())
+	}
+	if strings.Contains(errs.String(), "CONSOLE") {
+		t.Errorf("the console says: %s", errs.String())
+	}
+	if !strings.Contains(out.String(), "Move over a chart to read it off") {
+		t.Error("the script did not run")
+	}
+}
