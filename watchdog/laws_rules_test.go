@@ -155,7 +155,7 @@ func (l *laws) levels(t testing.TB, ev *Event, s *Snapshot, effects []Effect) {
 			t.Fatalf("nonce %q is shown again", s.Nonce)
 		}
 		l.nonces[s.Nonce] = true
-	} else if raised || (ev.Kind == EvRequest && len(l.waiting) > 0 && ev.Nonce == l.nonce && (ev.Ask == AskStart || ev.Ask == AskReset) && !ev.Retained) {
+	} else if raised || (!l.closed && ev.Kind == EvRequest && len(l.waiting) > 0 && ev.Nonce == l.nonce && (ev.Ask == AskStart || ev.Ask == AskReset) && !ev.Retained) {
 		t.Fatalf("nonce %q stays after it was used or a stop was raised", s.Nonce)
 	}
 	if l.level < Stop && s.Level >= Stop {

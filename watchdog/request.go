@@ -65,8 +65,6 @@ func (g *Guard) onRequest(ev *Event, now time.Duration) {
 		return
 	case ev.Ask != AskStart && ev.Ask != AskReset:
 		heard.Why = append(heard.Why, "unknown request; ask start, stop, land or reset")
-	case ev.Retrieve && ev.Ask != AskStart:
-		heard.Why = append(heard.Why, "only a start can retrieve")
 	case ev.Retained:
 		heard.Why = append(heard.Why, "a retained request is old by definition; ask again")
 	case ev.Nonce != g.nonce:
@@ -141,6 +139,8 @@ func (g *Guard) lacks(ask Ask, retrieve bool, now time.Duration) (why []string) 
 	switch {
 	case g.closed:
 		return []string{"the session is closed"}
+	case ask != AskStart:
+		return []string{"only a start can retrieve"}
 	case g.started && g.latch == ActNone:
 		return []string{"already started"}
 	case !g.cfg.Stopping.Predict:

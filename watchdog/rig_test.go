@@ -63,6 +63,7 @@ type rig struct {
 	laws    *laws
 	token   uint64 // newest durable record that waits
 	command Command
+	first   string // the nonce shown first, where a test keeps it
 	out     func(now time.Duration, effects []Effect)
 }
 
