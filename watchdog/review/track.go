@@ -69,12 +69,11 @@ type LevelFrom struct {
 
 // thinner builds a Track from moments in rising time.
 type thinner struct {
-	track  Track
-	bucket int
-	held   [6]Point // extremes of place in the path's current bucket
-	any    bool
-	slot   int // the path's bucket
-	slots  float64
+	track Track
+	held  [6]Point // extremes of place in the path's current bucket
+	any   bool
+	slot  int // the path's bucket
+	slots float64
 }
 
 func newThinner(duration float64) *thinner {

@@ -49,10 +49,9 @@ margin = 0.10
 
 // rig runs a guard and keeps its trail, as the daemon does.
 type rig struct {
-	t       testing.TB
-	w       *trail.Writer
-	g       *watchdog.Guard
-	samples int
+	t testing.TB
+	w *trail.Writer
+	g *watchdog.Guard
 }
 
 func (r *rig) step(e intake.Entry, now time.Duration) {
