@@ -106,6 +106,9 @@ func newCollector(v *config.Vehicle, duration float64) *collector {
 	c := &collector{cfg: cfg, thin: newThinner(duration), shapes: cfg.Zones.Shapes(), onset: map[string]float64{},
 		v: Vehicle{Name: v.Name, Kind: cfg.Kind.String(), Shapes: v.Shapes, Levels: map[string]float64{},
 			Stops: []Chain{}, Near: []NearMiss{}}}
+	for i := range cfg.Slow {
+		c.v.Slow = append(c.v.Slow, cfg.Slow[i].Shape)
+	}
 	c.v.Pose.Faults = map[string]uint64{}
 	slope, _ := watchdog.OnSlope(cfg.Stopping.Deceleration, cfg.Stopping.Slope)
 	c.v.Declared = Declared{Predict: cfg.Stopping.Predict, Reaction: cfg.Stopping.Reaction.Seconds(),

@@ -66,7 +66,10 @@ func planOf(v *Vehicle) template.HTML {
 	var d drawing
 	f.begin(&d, "plan", "plan view of "+v.Name)
 	for i := range v.Shapes {
-		f.zone(&d, &v.Shapes[i])
+		f.zone(&d, v.Shapes[i].Kind.String(), &v.Shapes[i])
+	}
+	for i := range v.Slow {
+		f.zone(&d, "slow", &v.Slow[i])
 	}
 	f.path(&d, v.Track.Path, func(p *Point) float64 { return p.Y })
 	for i := range v.Stops {
@@ -82,15 +85,15 @@ func planOf(v *Vehicle) template.HTML {
 	return template.HTML(d.String())
 }
 
-func (f *frame) zone(d *drawing, z *zones.Shape) {
-	d.f(`<path class="%s" fill-rule="evenodd" d="`, z.Kind)
+func (f *frame) zone(d *drawing, kind string, z *zones.Shape) {
+	d.f(`<path class="%s" fill-rule="evenodd" d="`, kind)
 	for _, ring := range z.Rings {
 		for i, p := range ring {
 			d.f("%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == 0], f.x(p.X), f.y(p.Y))
 		}
 		d.f("z")
 	}
-	d.f(`"><title>%s %s, %.2f m to %.2f m high</title></path>`, z.Kind, text(z.Name), z.Floor, z.Ceiling)
+	d.f(`"><title>%s %s, %.2f m to %.2f m high</title></path>`, kind, text(z.Name), z.Floor, z.Ceiling)
 	if len(z.Rings) > 0 && len(z.Rings[0]) > 0 {
 		at := z.Rings[0][0]
 		for _, p := range z.Rings[0] {

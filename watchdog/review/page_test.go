@@ -41,6 +41,7 @@ func handmade() *Report {
 	v.Track.LevelAt = []LevelFrom{{0, watchdog.Clear}, {50, watchdog.Stop}}
 	v.Shapes = []zones.Shape{{Name: "cage </svg>", Kind: zones.KeepIn, Floor: 0, Ceiling: 3,
 		Rings: [][]zones.XY{{{X: 0, Y: 0}, {X: 7, Y: 0}, {X: 7, Y: 5}, {X: 0, Y: 5}}}}}
+	v.Slow = []zones.Shape{{Name: "gate", Floor: 0, Ceiling: 3, Rings: [][]zones.XY{{{X: 6, Y: 0}, {X: 7, Y: 0}, {X: 7, Y: 5}}}}}
 	v.Stops = []Chain{{At: 50.125, Action: "stop", Speed: 1.234, Cause: watchdog.Cause{Word: "zone", Text: "a < b & c"}, Acked: 0.017,
 		Falling: -1, Rest: 0.417, Distance: 0.38, Allowed: 0.55, Edge: 0.21, EdgeZone: "cage", AtRest: true, Deceleration: 2.71}}
 	v.Near = []NearMiss{{At: 12.5, Clearance: 0.07, Zone: "cage"}}
@@ -79,7 +80,7 @@ func TestPageNeedsNothingBesideIt(t *testing.T) {
 			t.Errorf("the page holds %q", bad)
 		}
 	}
-	for _, want := range []string{"local aviation rules come first", "One. Two. Three.", "50.12 s", "417 ms", "17 ms", "0.38 m of 0.55 m", "2.71", "0.07 m"} {
+	for _, want := range []string{"local aviation rules come first", "One. Two. Three.", "slow gate", "50.12 s", "417 ms", "17 ms", "0.38 m of 0.55 m", "2.71", "0.07 m"} {
 		if !strings.Contains(p, want) {
 			t.Errorf("the page lacks %q", want)
 		}

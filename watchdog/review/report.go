@@ -35,6 +35,7 @@ type Vehicle struct {
 	Link     LinkHealth         `json:"link"`
 
 	Shapes []zones.Shape `json:"-"` // as declared
+	Slow   []zones.Shape `json:"-"` // zones with a speed of their own
 	Track  Track         `json:"-"`
 	permit float64       // s at clear or caution
 }

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -83,9 +84,9 @@ func session(t testing.TB, last time.Duration) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var clock time.Duration
+	var clock atomic.Int64 // ns; the trail's writer reads it
 	w, err := trail.Create(trail.Options{Dir: t.TempDir(), Session: "s1", Guard: "g", Site: site.Name, Vehicles: []string{"mole"},
-		Files: []trail.File{{Name: "site.toml", Data: []byte(hall)}}, MaxBytes: 2 << 30, Now: func() time.Duration { return clock }})
+		Files: []trail.File{{Name: "site.toml", Data: []byte(hall)}}, MaxBytes: 2 << 30, Now: func() time.Duration { return time.Duration(clock.Load()) }})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -98,7 +99,8 @@ func session(t testing.TB, last time.Duration) string {
 	}
 	r := &rig{t: t, w: w, g: g}
 	r.drive(last, &clock)
-	r.step(intake.Entry{Kind: uint8(watchdog.EvClose), Arrived: clock, Payload: []byte("done")}, clock)
+	end := time.Duration(clock.Load())
+	r.step(intake.Entry{Kind: uint8(watchdog.EvClose), Arrived: end, Payload: []byte("done")}, end)
 	sealed, err := w.Close(20 * time.Second)
 	if err != nil {
 		t.Fatal(err)
@@ -109,13 +111,13 @@ func session(t testing.TB, last time.Duration) string {
 	return sealed.Folder
 }
 
-func (r *rig) drive(last time.Duration, clock *time.Duration) {
+func (r *rig) drive(last time.Duration, clock *atomic.Int64) {
 	x, y, v, stopAt := 3.5, 1.5, 0.0, time.Duration(-1)
 	dash := last - 15*time.Second
 	var payload []byte
 	for i := range int(last / (5 * time.Millisecond)) {
 		now := time.Duration(i+1) * 5 * time.Millisecond
-		*clock = now
+		clock.Store(int64(now))
 		vx := 0.0
 		switch t := now.Seconds(); {
 		case now < 4*time.Second:
