@@ -24,6 +24,7 @@ type laws struct {
 	latched []Cause
 	seq     uint64 // newest permit's
 	closed  bool
+	going   bool // the newest permit
 	link    bool
 
 	next                               *sample // in the event that comes
@@ -197,10 +198,14 @@ func (l *laws) permits(t testing.TB, s *Snapshot, now time.Duration, effects []E
 			t.Fatalf("permit says %v, snapshot %v", e.Permit.Go, s.Go)
 		}
 	}
-	if !s.Go {
+	began := s.Go && !l.going
+	if l.going = s.Go; !s.Go {
 		return
 	}
 	l.granted++
+	if began && (len(l.last) == 0 || l.last[len(l.last)-1].v.Norm() > l.cfg.Timing.RestSpeed) {
+		t.Fatalf("at %v: a start takes effect although the vehicle moves", now)
+	}
 	why := l.forbidden(now)
 	if why != "" {
 		t.Fatalf("at %v: permit to go although %s", now, why)
