@@ -40,6 +40,7 @@ const (
 	CauseClosing
 	CauseRetrieval
 	CauseZoneSpeed
+	CauseApart
 )
 
 // String gives the cause's word on the wire and in the trail.
@@ -94,6 +95,8 @@ func (k CauseKind) shellString() string {
 		return "retrieval"
 	case CauseZoneSpeed:
 		return "zone-speed"
+	case CauseApart:
+		return "apart"
 	}
 	return "unknown"
 }
@@ -219,12 +222,12 @@ func newSubjects(c *Config) (all []subject, zoneSubject []int) {
 	for k := CausePoseNone; k <= CauseNotObeyed; k++ {
 		all = append(all, subject{kind: k, zone: -1, unit: k.unit(), answer: c.answerTo(k)})
 	}
-	return append(all, slowSubjects(c)...), zoneSubject
+	return append(append(all, slowSubjects(c)...), apartSubjects(c)...), zoneSubject
 }
 
 // ofState says whether the cause is about where the vehicle is and how it moves,
 // so that it is asked for before a start.
-func (k CauseKind) ofState() bool { return k < CausePoseNone || k == CauseZoneSpeed }
+func (k CauseKind) ofState() bool { return k < CausePoseNone || k == CauseZoneSpeed || k == CauseApart }
 
 func limitSubject(c *Config, id LimitID) subject {
 	l := c.Limits[id]

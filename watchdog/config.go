@@ -172,6 +172,7 @@ type Config struct {
 	Home        zones.XY
 	Zones       *zones.Set
 	Slow        []SlowZone
+	Others      []Other // vehicles it keeps apart from
 	ZoneCaution float64 // m of clearance below which the level is caution
 	Fields      pose.Fields
 	Pose        pose.Config
@@ -213,7 +214,10 @@ func (c *Config) Validate() error {
 	if err := c.validateLimits(); err != nil {
 		return err
 	}
-	return c.validateSlow()
+	if err := c.validateSlow(); err != nil {
+		return err
+	}
+	return c.validateOthers()
 }
 
 func hasPen(z *zones.Set) bool {

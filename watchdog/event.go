@@ -17,6 +17,7 @@ const (
 	EvBad                          // a message on another topic that could not be read; Text says why
 	EvTrail                        // the trail's health changed: Up false means it cannot record
 	EvClose                        // the session ends: stop first
+	EvOther                        // another guard says where its vehicle can come to
 )
 
 // Ask is what an operator requests.
@@ -88,6 +89,7 @@ type Event struct {
 	By       string        // EvRequest: who asks
 	Nonce    string        // EvRequest
 	Retrieve bool          // EvRequest, AskStart: bring it back; see RetrieveFor
+	Other    OtherReach    // EvOther
 	Up       bool          // EvLink, EvTrail
 	Token    uint64        // EvDurable
 	Failed   bool          // EvDurable

@@ -43,6 +43,8 @@ type Guard struct {
 	limit0     int   // subject of LimitID 0
 	other0     int   // subject of CausePoseNone
 	slowZones  *zones.Set
+	others     []otherSeen
+	apart0     int   // subject of the first other
 	slow0      int   // subject of the first slow zone
 	active     []int // subjects that are not idle
 	tripped    []int // subjects confirmed in this step that call for stop or land
@@ -151,7 +153,9 @@ func (g *Guard) watch() {
 	g.shapes = g.cfg.Zones.Shapes()
 	g.subjects, g.zoneOf = newSubjects(&g.cfg)
 	g.slowZones, _ = slowSet(g.cfg.Slow) // a config that was validated
-	g.slow0 = len(g.subjects) - len(g.cfg.Slow)
+	g.apart0 = len(g.subjects) - len(g.cfg.Others)
+	g.slow0 = g.apart0 - len(g.cfg.Slow)
+	g.others = g.heardOf(g.others)
 	for i := range g.subjects {
 		switch g.subjects[i].kind {
 		case CauseHeight:
@@ -196,6 +200,7 @@ func (g *Guard) Step(ev *Event, now time.Duration) []Effect {
 	}
 	g.judgeSession(now)
 	g.judgeBetween(now)
+	g.judgeApart(now)
 	g.judgeRetrieval(now)
 	g.judgeAck(now)
 	g.obey(now)
@@ -234,6 +239,8 @@ func (g *Guard) handle(ev *Event, now time.Duration) {
 		g.onDurable(ev, now)
 	case EvBad:
 		g.onBad(ev.Text, now)
+	case EvOther:
+		g.onOther(&ev.Other, now)
 	case EvClose:
 		g.onClose(ev.Text, now)
 	default:

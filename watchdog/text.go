@@ -22,6 +22,8 @@ func (g *Guard) sentence(c *Cause, zone int, deep float64) string {
 		return fmt.Sprintf("its speed is unknown where it could come into %s, where %.2f m/s are allowed", c.Name, c.Limit)
 	case c.Kind == CauseZoneSpeed:
 		return fmt.Sprintf("could come into %s at %.2f m/s, over the %.2f m/s allowed there", c.Name, c.Value, c.Limit)
+	case c.Kind == CauseApart:
+		return g.apartSentence(c)
 	case c.Kind <= CauseClockStep:
 		return poseSentence(c)
 	}
@@ -101,6 +103,8 @@ func (g *Guard) nearSentence(s *subject) string {
 		return g.causeOf(s, s.nearValue).Text
 	case s.violates(s.nearValue):
 		return g.causeOf(s, s.nearValue).Text + ", a moment ago"
+	case s.kind == CauseApart:
+		return fmt.Sprintf("%.2f m left before a stop for coming too near to %s", -s.nearValue, s.name)
 	case s.kind == CauseZone:
 		return fmt.Sprintf("%.2f m left before a stop for %s", -s.nearValue, s.name)
 	}

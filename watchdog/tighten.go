@@ -47,6 +47,7 @@ func (g *Guard) Tighten(c Config, now time.Duration) ([]Effect, error) {
 		g.look(now)
 		g.judgeLimits(now)
 		g.judgeSlow(now)
+		g.judgeApart(now)
 	}
 	g.judgeSession(now)
 	g.judgeRetrieval(now)
@@ -94,7 +95,7 @@ func same(a, b *subject) bool {
 	switch {
 	case a.kind != b.kind:
 		return false
-	case a.kind == CauseZoneSpeed:
+	case a.kind == CauseZoneSpeed || a.kind == CauseApart:
 		return a.name == b.name
 	case a.kind != CauseZone:
 		return true
@@ -145,6 +146,7 @@ func looser(old, next *Config) (what []string) {
 	}
 	what = append(what, looserLimits(old, next)...)
 	what = append(what, looserSlow(old.Slow, next.Slow)...)
+	what = append(what, looserOthers(old, next)...)
 	return append(what, looserZones(old.Zones.Shapes(), next.Zones.Shapes())...)
 }
 
