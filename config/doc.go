@@ -39,6 +39,12 @@
 //	max_size              "500MB", "2GiB"; 10 MB to 1000 TB; default "2GB"
 //	key_file              default "trail.key"
 //
+//	[apart]               between every two vehicles of the file; none where not given
+//	distance              m, 0.01 to 1000: what stays between the two bodies, margins and
+//	                      errors added, until both are at rest
+//	lead                  m; default 0.30: how much earlier the one of lower rank stops;
+//	                      0: both stop together
+//
 //	[[zone]]
 //	name                  text, each zone its own
 //	kind                  "keep-in", "keep-out", or "slow": a speed limit alone
@@ -55,6 +61,8 @@
 //	radius                m, 0 to 100: half the greatest width
 //	height                m, 0 to 100: of the body, its centre in the middle
 //	home                  [x, y], m; needed by limits.distance
+//	rank                  1 to 100, each vehicle its own: the lower one yields; needed by
+//	                      apart, unless its lead is 0
 //	zone_caution          m of clearance below which the level is caution; default 0.30
 //
 //	[vehicle.pose]

@@ -18,6 +18,7 @@ type draft struct {
 	limits   *table
 	cfg      watchdog.Config
 	tiltStop bool // deceleration was given as a tilt
+	rank     int  // of two that come too near the lower one yields
 	sound    bool // nothing was wrong with it
 }
 
@@ -67,6 +68,7 @@ func (l *loader) readVehicle(t *table) *draft {
 	if home, ok := t.numbers("home", 2, coordinates()); ok {
 		c.Home = zones.XY{X: home[0], Y: home[1]}
 	}
+	d.rank = t.whole("rank", 0, span{1, maxRank, ""})
 	c.ZoneCaution = t.number("zone_caution", DefaultZoneCaution, span{0, 1e4, "m"})
 	d.limits = readLimits(t, c)
 	d.stopping, d.tiltStop = readStopping(t, c)

@@ -102,6 +102,7 @@ func (c *comparison) vehicles(o, n *Vehicle) {
 	c.pose(a, b)
 	c.zones(a, b)
 	c.slow(a, b)
+	c.apart(a, b)
 }
 
 // floor is what bounds the reach below.

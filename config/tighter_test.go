@@ -38,6 +38,9 @@ func TestTighter(t *testing.T) {
 		{"margin = 0.10", "margin = 0.20", ""},
 		{"position_error = 0.02", "position_error = 0.04", ""},
 		{"velocity_error = 0.05", "velocity_error = 0.08", ""},
+		{"distance = 0.8", "distance = 0.9", ""},
+		{"lead = 0.4", "lead = 0.5", ""},
+		{"rank = 2", "rank = 5", ""},
 		{`valid = "200ms"`, `valid = "150ms"`, ""},
 		{`every = "40ms"`, `every = "30ms"`, ""},
 		{`trusted_for = "3s"`, `trusted_for = "4s"`, ""},
@@ -60,6 +63,9 @@ func TestTighter(t *testing.T) {
 		{"turn = 180.0\n", "", "vehicle.limits.turn"},
 		{`reaction = "150ms"`, `reaction = "100ms"`, "vehicle.stopping.reaction"},
 		{"tilt = 20.0", "tilt = 25.0", "vehicle.stopping.deceleration"},
+		{"distance = 0.8", "distance = 0.7", "apart.distance"},
+		{"lead = 0.4", "lead = 0.3", "apart.lead"},
+		{"rank = 1", "rank = 3", "apart.lead"}, // now the other one yields
 		{"vertical = 2.5", "vertical = 3.0", "vehicle.stopping.vertical"},
 		{"acceleration = 1.0", "acceleration = 0.5", "vehicle.stopping.acceleration"},
 		{"margin = 0.10", "margin = 0.05", "vehicle.stopping.margin"},
@@ -105,6 +111,10 @@ func TestTighter(t *testing.T) {
 		next := changed(t, full, c.old, c.next)
 		if c.next == `name = "vole"` {
 			next = strings.ReplaceAll(next, `"mole"`, `"vole"`)
+		}
+		if c.next == "predict = false" { // which cannot be read beside these
+			next = changed(t, next, "[apart]\ndistance = 0.8\nlead = 0.4\n", "")
+			next = changed(t, changed(t, next, "rank = 1\n", ""), "rank = 2\n", "")
 		}
 		checkTighter(t, site, mustQuickly(t, next), c.old+" -> "+c.next, c.refused)
 	}

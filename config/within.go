@@ -40,6 +40,28 @@ func (c *comparison) slow(a, b *watchdog.Config) {
 	}
 }
 
+// apart compares what one vehicle is kept apart from.
+func (c *comparison) apart(a, b *watchdog.Config) {
+	for _, o := range a.Others {
+		n, ok := otherNamed(b, o.Name)
+		if !ok {
+			c.looser("apart", num(o.Distance)+" m", o.Name, "is no longer kept apart from")
+			continue
+		}
+		c.least("apart.distance", o.Distance, n.Distance)
+		c.least("apart.lead", o.Lead, n.Lead)
+	}
+}
+
+func otherNamed(c *watchdog.Config, name string) (watchdog.Other, bool) {
+	for _, o := range c.Others {
+		if o.Name == name {
+			return o, true
+		}
+	}
+	return watchdog.Other{}, false
+}
+
 func slowNamed(c *watchdog.Config, name string) *watchdog.SlowZone {
 	for i := range c.Slow {
 		if c.Slow[i].Shape.Name == name {

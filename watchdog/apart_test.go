@@ -117,7 +117,10 @@ func (p *duo) tell() {
 func (p *duo) one(r *rig, dt time.Duration, v float64) {
 	r.until(r.now + dt)
 	s := dt.Seconds()
-	if !r.granted() { // brakes at once
+	if !r.granted() { // acknowledges, and brakes at once
+		if r.command.ID != "" {
+			r.step(Event{Kind: EvAck, Text: r.command.ID})
+		}
 		was := r.v.X
 		r.v.X = math.Copysign(math.Max(0, math.Abs(was)-3*s), was)
 	} else {
@@ -191,7 +194,7 @@ func TestApartUnknown(t *testing.T) {
 	}
 	for what, lose := range map[string]func(p *duo){
 		"silent":    func(p *duo) { p.a.still(OtherFor + 10*ms) },
-		"untrusted": func(p *duo) { p.b.conf = 0; p.b.pose(); p.tell() },
+		"untrusted": func(p *duo) { p.b.conf = 0; p.run(20*ms, 5*ms, 0, 0) },
 		"not a number": func(p *duo) {
 			o := p.b.g.ForOthers(p.b.now)
 			o.Sweep.To.X = math.Inf(1)
