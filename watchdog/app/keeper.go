@@ -49,6 +49,7 @@ type keeper struct {
 	state   *link.Slot
 	trail   *trail.Writer
 	mail    *mail
+	tell    []*mail // of all other vehicles
 	orders  chan order
 	now     func() time.Duration
 	beat    func(now time.Duration)
@@ -178,10 +179,28 @@ func (k *keeper) step(e *intake.Entry) {
 	}
 	k.carryOut(k.guard.Step(&ev, now), now)
 	k.keep(e, now)
+	if e.Kind == uint8(watchdog.EvPose) {
+		k.tellOthers(now)
+	}
 	k.beat(now)
 	if k.flow.due(now) {
 		k.say(now, "no pose although connected: is the tracker on? Making a new connection in case it was forgotten")
 		k.client.Renew(renewal)
+	}
+}
+
+// tellOthers says where the vehicle can come to, to those that keep apart from
+// it. Without a pose nothing is said, and what was said soon counts for nothing.
+func (k *keeper) tellOthers(now time.Duration) {
+	var where watchdog.OtherReach
+	for _, m := range k.tell {
+		if !m.wants(k.cfg.Vehicle) {
+			continue
+		}
+		if where.Name == "" {
+			where = k.guard.ForOthers(now)
+		}
+		m.setOther(where)
 	}
 }
 
@@ -218,6 +237,7 @@ func (k *keeper) tighten(o order) error {
 		return err
 	}
 	k.cfg, k.answer = next, o.answer
+	k.mail.want(next.Others)
 	k.carryOut(effects, now)
 	k.answer = nil
 	k.keep(&intake.Entry{Kind: intake.KindConfig, Arrived: now, Payload: o.payload}, now)

@@ -1,7 +1,9 @@
 package app
 
 import (
+	"slices"
 	"sync"
+	"sync/atomic"
 
 	"pinfold/watchdog"
 	"pinfold/watchdog/intake"
@@ -9,15 +11,24 @@ import (
 
 // mail carries what other goroutines noticed to one vehicle's loop, without
 // ever blocking them. It is bounded by what it holds: the newest state of the
-// link and of the trail, each with whether it was lost in between, and one
-// entry for each record that was to become durable.
+// link and of the trail, each with whether it was lost in between, the newest
+// reach of every other vehicle, and one entry for each record that was to become
+// durable.
 type mail struct {
-	ready chan struct{}
+	ready  chan struct{}
+	wanted atomic.Pointer[[]watchdog.Other] // whose reach is taken
 
 	mu      sync.Mutex
 	link    signal
 	trail   signal
+	others  []otherMail
 	durable []intake.Entry
+}
+
+// otherMail is the newest that another vehicle's guard said.
+type otherMail struct {
+	fresh bool
+	reach watchdog.OtherReach
 }
 
 // signal is the newest state of something that may fail, and what of it the
@@ -70,6 +81,27 @@ func (m *mail) setTrail(up bool) {
 	m.knock()
 }
 
+// want says whose reach is to be told.
+func (m *mail) want(others []watchdog.Other) { m.wanted.Store(&others) }
+
+func (m *mail) wants(vehicle string) bool {
+	all := m.wanted.Load()
+	return all != nil && slices.ContainsFunc(*all, func(o watchdog.Other) bool { return o.Name == vehicle })
+}
+
+// setOther takes what the guard of another vehicle says; the newest replaces
+// what was not yet taken.
+func (m *mail) setOther(o watchdog.OtherReach) {
+	m.mu.Lock()
+	i := slices.IndexFunc(m.others, func(k otherMail) bool { return k.reach.Name == o.Name })
+	if i < 0 {
+		i, m.others = len(m.others), append(m.others, otherMail{})
+	}
+	m.others[i] = otherMail{fresh: true, reach: o}
+	m.mu.Unlock()
+	m.knock()
+}
+
 func (m *mail) setDurable(token uint64, failed bool) {
 	e := intake.Entry{Kind: uint8(watchdog.EvDurable), Payload: intake.Durable(token)}
 	if failed {
@@ -87,6 +119,12 @@ func (m *mail) take(dst []intake.Entry) []intake.Entry {
 	defer m.mu.Unlock()
 	dst = m.link.take(watchdog.EvLink, dst)
 	dst = m.trail.take(watchdog.EvTrail, dst)
+	for i := range m.others {
+		if o := &m.others[i]; o.fresh {
+			o.fresh = false
+			dst = append(dst, intake.Entry{Kind: uint8(watchdog.EvOther), Payload: intake.Other(&o.reach)})
+		}
+	}
 	dst = append(dst, m.durable...)
 	m.durable = m.durable[:0]
 	return dst

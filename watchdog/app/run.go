@@ -122,6 +122,12 @@ func (r *runner) addKeeper(i int) error {
 	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: r.mails[i], orders: make(chan order),
 		now: r.now, opt: &r.opt}
 	k.beat = func(now time.Duration) { r.heart.beat(i, now) }
+	k.mail.want(k.cfg.Others)
+	for o, m := range r.mails {
+		if o != i {
+			k.tell = append(k.tell, m)
+		}
+	}
 	k.cfg.Session, k.cfg.Hash = r.session.ID, r.opt.Site.Hash
 	seed, err := random(len(k.cfg.NonceSeed))
 	if err != nil {

@@ -94,6 +94,7 @@ func printRoom(out io.Writer, v *config.Vehicle, r *config.Room) {
 	}
 	fmt.Fprintf(out, "  at %.2f m/s: stops in %.2f m; %s\n", r.Speed, r.Stopping, space(&r.Moving))
 	fmt.Fprintf(out, "  if the guard dies at that speed: rest after %.2f m\n", r.Unguarded)
+	printRules(out, &v.Config)
 	if r.Fastest < r.Speed {
 		fmt.Fprintf(out, "  fastest with any room left: %.2f m/s\n", r.Fastest)
 	}
@@ -105,6 +106,20 @@ func printRoom(out io.Writer, v *config.Vehicle, r *config.Room) {
 		fmt.Fprintf(out, ", vertically %.2f m/s²", s.Vertical)
 	}
 	fmt.Fprintf(out, "\n   4. margin kept on every side %.2f m\n", s.Margin)
+}
+
+// printRules says what slows the vehicle and what it is kept apart from.
+func printRules(out io.Writer, c *watchdog.Config) {
+	for i := range c.Slow {
+		fmt.Fprintf(out, "  in %s: at most %.2f m/s, on the way in too\n", c.Slow[i].Shape.Name, c.Slow[i].Limit.Max)
+	}
+	for _, o := range c.Others {
+		fmt.Fprintf(out, "  kept %.2f m from %s, until both are at rest", o.Distance, o.Name)
+		if o.Lead > 0 {
+			fmt.Fprintf(out, "; yields to it, and stops %.2f m earlier", o.Lead)
+		}
+		fmt.Fprintln(out)
+	}
 }
 
 func space(s *config.Space) string {

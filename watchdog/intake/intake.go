@@ -57,6 +57,11 @@ func (e *Entry) Event() (watchdog.Event, error) {
 			return ev, fmt.Errorf("intake: a durable entry holds %d bytes, want 8", len(e.Payload))
 		}
 		ev.Token, ev.Failed = binary.BigEndian.Uint64(e.Payload), e.Flags&Failed != 0
+	case watchdog.EvOther:
+		var err error
+		if ev.Other, err = readOther(e.Payload); err != nil {
+			return ev, err
+		}
 	case watchdog.EvClose:
 		ev.Text = string(e.Payload)
 	default:
