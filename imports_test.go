@@ -43,7 +43,7 @@ func rules() []rule {
 		{"watchdog/pose/...", []string{"watchdog/pose/..."}},
 		{"watchdog/survey", []string{"zones", "watchdog/pose"}},
 		{"watchdog", []string{"zones", "watchdog/pose"}},
-		{"watchdog/intake", []string{"watchdog", "watchdog/link/wire"}},
+		{"watchdog/intake", []string{"watchdog", "watchdog/link/wire", "zones"}},
 		{"config", []string{"zones", "watchdog", "watchdog/pose"}},
 		{"watchdog/link/...", []string{"watchdog/link/..."}},
 		{"watchdog/trail/...", []string{"watchdog/trail/..."}},
