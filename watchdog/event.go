@@ -1,6 +1,10 @@
 package watchdog
 
-import "time"
+import (
+	"time"
+
+	"pinfold/watchdog/pose"
+)
 
 // EventKind says what happened. Its numbers are written into the intake of a
 // trail and never change.
@@ -82,6 +86,7 @@ type Event struct {
 	Kind     EventKind
 	Arrived  time.Duration // instant of arrival, for messages
 	Payload  []byte        // EvPose: the message; not kept after Step
+	Sample   *pose.Sample  // EvPose, in place of Payload: one read already, from a recording
 	Retained bool          // EvPose, EvRequest: delivered as retained
 	TooLarge bool          // EvPose: longer than the link carries; Payload is cut
 	Text     string        // EvAck: the command's id; EvBad: what was wrong; EvClose: why

@@ -38,6 +38,10 @@ func (g *Guard) decode(ev *Event) *pose.Fault {
 	if ev.Retained {
 		return &pose.Fault{Kind: pose.RetainedMsg, Detail: "a retained pose is old by definition"}
 	}
+	if ev.Sample != nil { // Accept holds it to the same gate
+		g.sample = *ev.Sample
+		return nil
+	}
 	return g.dec.Decode(ev.Payload, &g.sample)
 }
 

@@ -9,7 +9,6 @@ import (
 
 	"pinfold/watchdog"
 	"pinfold/watchdog/pose"
-	"pinfold/watchdog/pose/recording"
 )
 
 // Result is what judging one vehicle's recording came to. Times are in seconds
@@ -60,7 +59,8 @@ func Recording(cfg watchdog.Config, src Source) (*Result, error) {
 		if err != nil {
 			return nil, err
 		}
-		r.sample(&s)
+		r.held = s
+		r.sample(&r.held)
 	}
 	r.step(&watchdog.Event{Kind: watchdog.EvClose, Text: "end of the recording"}, r.now)
 	return r.finish(), nil
@@ -69,10 +69,10 @@ func Recording(cfg watchdog.Config, src Source) (*Result, error) {
 type replayer struct {
 	guard   *watchdog.Guard
 	res     Result
+	held    pose.Sample // the one being judged
 	now     time.Duration
 	first   int64 // ns, stamp of the first sample
 	begun   bool
-	payload []byte
 	counts  watchdog.Counts
 	last    int64 // ns, stamp of the newest sample judged
 }
@@ -85,8 +85,7 @@ func (r *replayer) sample(s *pose.Sample) {
 	for d := r.guard.Deadline(); d < at; d = r.guard.Deadline() {
 		r.step(&watchdog.Event{Kind: watchdog.EvTick, Arrived: d}, max(d, r.now))
 	}
-	r.payload = recording.Payload(r.payload[:0], s)
-	r.step(&watchdog.Event{Kind: watchdog.EvPose, Arrived: at, Payload: r.payload}, at)
+	r.step(&watchdog.Event{Kind: watchdog.EvPose, Arrived: at, Sample: s}, at)
 	r.last = max(r.last, s.Stamp)
 }
 

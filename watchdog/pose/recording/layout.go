@@ -160,7 +160,9 @@ func (l *layout) stamp(word []byte, s *pose.Sample) (err error) {
 // number reads a finite decimal number; hexadecimal ones and words are none.
 func number(word []byte) (float64, bool) {
 	for _, c := range word {
-		if bytes.IndexByte([]byte("0123456789+-.eE"), c) < 0 {
+		switch {
+		case c >= '0' && c <= '9', c == '+', c == '-', c == '.', c == 'e', c == 'E':
+		default:
 			return 0, false
 		}
 	}
