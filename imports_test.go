@@ -39,10 +39,11 @@ type rule struct {
 func rules() []rule {
 	return []rule{
 		{"zones", nil},
-		{"watchdog/pose", nil},
+		{"watchdog/pose", []string{"watchdog/pose/trig"}},
+		{"watchdog/pose/trig", nil},
 		{"watchdog/pose/...", []string{"watchdog/pose/..."}},
 		{"watchdog/survey", []string{"zones", "watchdog/pose"}},
-		{"watchdog", []string{"zones", "watchdog/pose"}},
+		{"watchdog", []string{"zones", "watchdog/pose", "watchdog/pose/trig"}},
 		{"watchdog/intake", []string{"watchdog", "watchdog/link/wire", "zones"}},
 		{"config", []string{"zones", "watchdog", "watchdog/pose"}},
 		{"watchdog/link/...", []string{"watchdog/link/..."}},

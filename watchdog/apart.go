@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"pinfold/watchdog/pose/trig"
 	"pinfold/zones"
 )
 
@@ -202,7 +203,7 @@ func Apart(a, b *zones.Sweep) float64 {
 	lowA, highA := heights(a)
 	lowB, highB := heights(b)
 	if up := math.Max(lowA-highB, lowB-highA); up > 0 {
-		return math.Hypot(math.Max(flat, 0), up)
+		return trig.Hypot(math.Max(flat, 0), up)
 	}
 	return flat
 }
@@ -255,5 +256,5 @@ func pointApart(c, a, b zones.XY) float64 {
 	if l := float64(dx*dx) + float64(dy*dy); l > 0 {
 		t = math.Max(0, math.Min(1, (float64((c.X-a.X)*dx)+float64((c.Y-a.Y)*dy))/l))
 	}
-	return math.Hypot(c.X-a.X-float64(t*dx), c.Y-a.Y-float64(t*dy))
+	return trig.Hypot(c.X-a.X-float64(t*dx), c.Y-a.Y-float64(t*dy))
 }

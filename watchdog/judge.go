@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"pinfold/watchdog/pose"
+	"pinfold/watchdog/pose/trig"
 	"pinfold/zones"
 )
 
@@ -73,7 +74,7 @@ func (g *Guard) staleGap(gap time.Duration) {
 // judgePose judges the newest pose against zones and limits.
 func (g *Guard) judgePose(now time.Duration) {
 	if g.cur.HasVelocity {
-		g.speed = math.Hypot(g.cur.Velocity.X, g.cur.Velocity.Y)
+		g.speed = trig.Hypot(g.cur.Velocity.X, g.cur.Velocity.Y)
 	}
 	g.look(now)
 	g.judgeLimits(now)
@@ -228,8 +229,8 @@ func (g *Guard) height() float64 {
 func (g *Guard) distance() float64 {
 	w := &g.reach.Sweep
 	h := g.cfg.Home
-	here := math.Hypot(w.From.X-h.X, w.From.Y-h.Y)
-	there := math.Hypot(w.To.X-h.X, w.To.Y-h.Y) + w.Grow
+	here := trig.Hypot(w.From.X-h.X, w.From.Y-h.Y)
+	there := trig.Hypot(w.To.X-h.X, w.To.Y-h.Y) + w.Grow
 	return math.Max(here, there) + w.Radius - g.cfg.Radius
 }
 

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"pinfold/watchdog/pose/trig"
 	"pinfold/zones"
 )
 
@@ -42,7 +43,7 @@ func (g *Guard) beginStop(c Cause, now time.Duration) {
 // braking.
 func (r *stopRun) fastest(c *Config, since time.Duration) float64 {
 	s := &c.Stopping
-	gain := s.Acceleration * math.Max(0, min(since, s.Reaction).Seconds())
+	gain := float64(s.Acceleration * math.Max(0, min(since, s.Reaction).Seconds()))
 	t := math.Max(0, (since - s.Reaction).Seconds())
 	return math.Max(0, r.speed+gain-float64(r.braking*c.Timing.ObeyTolerance*t)) + c.Timing.ObeySlack
 }
@@ -100,7 +101,7 @@ func (g *Guard) endStop(now time.Duration) {
 		d.Acked = r.acked.Seconds()
 	}
 	if r.known {
-		d.Distance = math.Hypot(body.From.X-r.from.X, body.From.Y-r.from.Y)
+		d.Distance = trig.Hypot(body.From.X-r.from.X, body.From.Y-r.from.Y)
 	}
 	if edge.Zone >= 0 && edge.Zone < len(g.shapes) {
 		d.EdgeZone = cut(&g.shapes[edge.Zone])

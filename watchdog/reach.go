@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"pinfold/watchdog/pose"
+	"pinfold/watchdog/pose/trig"
 	"pinfold/zones"
 )
 
@@ -42,7 +43,7 @@ func BrakingByTilt(theta float64) float64 {
 	if !(theta > 0) || theta > math.Pi/4 {
 		return 0
 	}
-	return Gravity * math.Tan(theta)
+	return Gravity * trig.Tan(theta)
 }
 
 // OnSlope is the deceleration, m/s², left of a (m/s², on the level) when
@@ -50,7 +51,7 @@ func BrakingByTilt(theta float64) float64 {
 // AASHTO's stopping sight distance. ok is false where nothing is left: there
 // is then no finite stopping distance.
 func OnSlope(a, grade float64) (left float64, ok bool) {
-	left = a - Gravity*grade
+	left = a - float64(Gravity*grade)
 	if !(left > 0) || math.IsInf(left, 0) {
 		return 0, false
 	}
@@ -104,7 +105,7 @@ type Reach struct {
 func (c *Config) reachOf(p *pose.Pose, age time.Duration, assumed float64, r *Reach) {
 	s := &c.Stopping
 	pad := s.Margin + s.PositionErr
-	half := c.Height / 2
+	half := float64(c.Height / 2)
 	*r = Reach{Up: pad, Down: pad}
 	at := zones.XYZ{X: p.Position.X, Y: p.Position.Y, Z: p.Position.Z}
 	r.Sweep = zones.Sweep{From: at, To: at, Radius: c.Radius + pad}
@@ -130,11 +131,11 @@ func (c *Config) carry(p *pose.Pose, assumed float64, r *Reach) {
 	if !p.HasVelocity {
 		vx, vy, vz, errV = 0, 0, 0, errV+assumed
 	}
-	v := math.Hypot(vx, vy)
+	v := trig.Hypot(vx, vy)
 	r.Along = StoppingDistance(v, t, a)
 	if v > 0 {
-		r.Sweep.To.X += vx / v * r.Along
-		r.Sweep.To.Y += vy / v * r.Along
+		r.Sweep.To.X += float64(vx / v * r.Along)
+		r.Sweep.To.Y += float64(vy / v * r.Along)
 	}
 	r.Sweep.Grow = spread(v, t, a, errV, s.Acceleration)
 	if c.Kind != Multirotor {
@@ -156,7 +157,7 @@ func (c *Config) carry(p *pose.Pose, assumed float64, r *Reach) {
 func spread(v, t, a, errV, acc float64) float64 {
 	gain := float64(acc * t)
 	d := errV + gain
-	return float64(errV*t) + 0.5*float64(gain*t) + (float64((v+d)*(v+d))-float64(v*v))/(2*a)
+	return float64(errV*t) + float64(0.5*float64(gain*t)) + (float64((v+d)*(v+d))-float64(v*v))/(2*a)
 }
 
 // groundReach cuts what would reach below the ground. The body's centre is left

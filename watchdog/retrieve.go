@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"pinfold/watchdog/pose/trig"
 	"pinfold/zones"
 )
 
@@ -167,7 +168,7 @@ func (g *Guard) aboveGround(z, below float64) float64 {
 }
 
 func (g *Guard) fromHome(p zones.XYZ) float64 {
-	return math.Hypot(p.X-g.cfg.Home.X, p.Y-g.cfg.Home.Y)
+	return trig.Hypot(p.X-g.cfg.Home.X, p.Y-g.cfg.Home.Y)
 }
 
 // limitOr is a limit's value, or otherwise where it is off.

@@ -1,6 +1,10 @@
 package pose
 
-import "math"
+import (
+	"math"
+
+	"pinfold/watchdog/pose/trig"
+)
 
 // jacobi4 gives eigenvalues and, as columns, eigenvectors of the symmetric
 // n × n matrix in the corner of a, n <= 4, by Jacobi's rotations. They are in
@@ -35,18 +39,18 @@ func rotate4(a, v *[4][4]float64, n, p, q int) {
 		return
 	}
 	theta := (a[q][q] - a[p][p]) / (2 * a[p][q])
-	t := 1 / (math.Abs(theta) + math.Hypot(theta, 1))
+	t := 1 / (math.Abs(theta) + trig.Hypot(theta, 1))
 	if theta < 0 {
 		t = -t
 	}
-	c := 1 / math.Hypot(t, 1)
+	c := 1 / trig.Hypot(t, 1)
 	s := t * c
 	for k := range n {
-		a[k][p], a[k][q] = c*a[k][p]-s*a[k][q], s*a[k][p]+c*a[k][q]
+		a[k][p], a[k][q] = float64(c*a[k][p])-float64(s*a[k][q]), float64(s*a[k][p])+float64(c*a[k][q])
 	}
 	for k := range n {
-		a[p][k], a[q][k] = c*a[p][k]-s*a[q][k], s*a[p][k]+c*a[q][k]
-		v[k][p], v[k][q] = c*v[k][p]-s*v[k][q], s*v[k][p]+c*v[k][q]
+		a[p][k], a[q][k] = float64(c*a[p][k])-float64(s*a[q][k]), float64(s*a[p][k])+float64(c*a[q][k])
+		v[k][p], v[k][q] = float64(c*v[k][p])-float64(s*v[k][q]), float64(s*v[k][p])+float64(c*v[k][q])
 	}
 	a[p][q], a[q][p] = 0, 0
 }
@@ -67,7 +71,7 @@ func moments(points []Vec, flat bool) (centre Vec, m [3]float64) {
 		c := [3]float64{d.X, d.Y, d.Z}
 		for i := range 3 {
 			for j := range 3 {
-				a[i][j] += c[i] * c[j]
+				a[i][j] += float64(c[i] * c[j])
 			}
 		}
 	}

@@ -3,6 +3,8 @@ package pose
 import (
 	"fmt"
 	"math"
+
+	"pinfold/watchdog/pose/trig"
 )
 
 // Fit is the similarity that carries points onto others best:
@@ -86,7 +88,7 @@ func products(from, to []Vec) (meanA, meanB Vec, s [3][3]float64, size float64) 
 		size += a.Dot(a)
 		for r, x := range [3]float64{a.X, a.Y, a.Z} {
 			for c, y := range [3]float64{b.X, b.Y, b.Z} {
-				s[r][c] += x * y
+				s[r][c] += float64(x * y)
 			}
 		}
 	}
@@ -96,10 +98,10 @@ func products(from, to []Vec) (meanA, meanB Vec, s [3][3]float64, size float64) 
 // yawRotation is the best rotation about z for the sums s of products.
 func yawRotation(s *[3][3]float64, size float64) (Quat, bool) {
 	dot, cross := s[0][0]+s[1][1], s[0][1]-s[1][0]
-	if !(math.Hypot(dot, cross) > minSeparation*size) {
+	if !(trig.Hypot(dot, cross) > minSeparation*size) {
 		return Quat{}, false
 	}
-	return FromYaw(math.Atan2(cross, dot)), true
+	return FromYaw(trig.Atan2(cross, dot)), true
 }
 
 // hornRotation is the best rotation for the sums s of products.

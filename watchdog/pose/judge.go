@@ -130,7 +130,7 @@ func (t *Track) jumped(e *entry) bool {
 
 func (t *Track) tooFast(from, to *entry) bool {
 	dt := max(time.Duration(to.stamp-from.stamp), minJumpStep).Seconds()
-	return !(to.position.Sub(from.position).Norm() <= t.cfg.MaxSpeed*dt+t.cfg.JumpSlack)
+	return !(to.position.Sub(from.position).Norm() <= float64(t.cfg.MaxSpeed*dt)+t.cfg.JumpSlack)
 }
 
 // tooSharp reports whether e is further from where the velocity led than
@@ -143,6 +143,6 @@ func (t *Track) tooSharp(e *entry) bool {
 	}
 	dt, given := max(step, minJumpStep).Seconds(), step.Seconds()
 	led := t.at.position.Add(m.velocity.Scale(given))
-	room := t.cfg.MaxAccel*(dt*dt/2+m.lag.Seconds()*dt) + m.velocity.Norm()*(dt-given) + t.cfg.JumpSlack
+	room := float64(t.cfg.MaxAccel*(float64(float64(dt*dt)/2)+float64(m.lag.Seconds()*dt))) + float64(m.velocity.Norm()*(dt-given)) + t.cfg.JumpSlack
 	return !(e.position.Sub(led).Norm() <= room)
 }

@@ -181,9 +181,9 @@ func blame(from, to []Vec, worst int, o *MarkOptions) int {
 // top of it the rotation's, σ² over the marks' moment about the axis.
 func uncertainty(from []Vec, f *Fit, o *MarkOptions) (sigma, bound float64) {
 	n := float64(len(from))
-	dof := 3*n - 4 // three of translation and the yaw are fitted
+	dof := float64(3*n) - 4 // three of translation and the yaw are fitted
 	if o.Kind == FitFull {
-		dof = 3*n - 6
+		dof = float64(3*n) - 6
 	}
 	sigma = math.Sqrt(f.SumSquares / dof)
 	if o.Noise > 0 {

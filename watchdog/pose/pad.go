@@ -47,7 +47,7 @@ func (o *PadOptions) Tie(st *Still) (Alignment, error) {
 	if tilt := st.Attitude.Tilt(); tilt > padLevel {
 		return Alignment{}, fmt.Errorf("align: the vehicle leans by %.0f° on its pad: set it level, or check axes and mounting", tilt*180/math.Pi)
 	}
-	a := YawAlignment(o.Yaw-st.Attitude.Yaw(), Vec{}, o.PositionError+st.Move+o.Reach*(o.YawError+st.Turn))
+	a := YawAlignment(o.Yaw-st.Attitude.Yaw(), Vec{}, o.PositionError+st.Move+float64(o.Reach*(o.YawError+st.Turn)))
 	a.Translation = o.Position.Sub(a.Point(st.Position))
 	a.Tracker, a.Since = st.Tracker, st.From
 	return a.checked()
@@ -97,10 +97,10 @@ func meanEntry(e []entry) (mean entry) {
 		mean.position = mean.position.Add(e[i].position)
 		a, b := e[i].attitude, e[0].attitude
 		k := 1.0
-		if a.W*b.W+a.X*b.X+a.Y*b.Y+a.Z*b.Z < 0 {
+		if float64(a.W*b.W)+float64(a.X*b.X)+float64(a.Y*b.Y)+float64(a.Z*b.Z) < 0 {
 			k = -1
 		}
-		q = Quat{q.W + k*a.W, q.X + k*a.X, q.Y + k*a.Y, q.Z + k*a.Z}
+		q = Quat{q.W + float64(k*a.W), q.X + float64(k*a.X), q.Y + float64(k*a.Y), q.Z + float64(k*a.Z)}
 	}
 	mean.position = mean.position.Scale(1 / float64(len(e)))
 	n := q.Norm() // above zero: all are on the side of the first

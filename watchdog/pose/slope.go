@@ -68,7 +68,7 @@ func (s *slope) fit() {
 	var sty Vec
 	for i, t := range s.t {
 		dt := t - s.meanT
-		s.stt += dt * dt
+		s.stt += float64(dt * dt)
 		sty = sty.Add(s.y[i].Sub(s.meanY).Scale(dt))
 	}
 	s.rate = sty.Scale(1 / s.stt)
@@ -109,7 +109,7 @@ func (s *slope) lag() time.Duration {
 	m3 := 0.0
 	for _, t := range s.t {
 		dt := t - s.meanT
-		m3 += dt * dt * dt
+		m3 += float64(dt * dt * dt)
 	}
 	return time.Duration(max(0, -(s.meanT+m3/(2*s.stt))) * float64(time.Second))
 }

@@ -1,6 +1,10 @@
 package pose
 
-import "math"
+import (
+	"math"
+
+	"pinfold/watchdog/pose/trig"
+)
 
 // Vec is a vector in metres, or metres per second; the field's name says which.
 type Vec struct{ X, Y, Z float64 }
@@ -12,14 +16,18 @@ func (a Vec) Add(b Vec) Vec { return Vec{a.X + b.X, a.Y + b.Y, a.Z + b.Z} }
 func (a Vec) Sub(b Vec) Vec { return Vec{a.X - b.X, a.Y - b.Y, a.Z - b.Z} }
 
 // Scale is k·a.
-func (a Vec) Scale(k float64) Vec { return Vec{k * a.X, k * a.Y, k * a.Z} }
+func (a Vec) Scale(k float64) Vec { return Vec{float64(k * a.X), float64(k * a.Y), float64(k * a.Z)} }
 
 // Dot is the scalar product.
-func (a Vec) Dot(b Vec) float64 { return a.X*b.X + a.Y*b.Y + a.Z*b.Z }
+func (a Vec) Dot(b Vec) float64 { return float64(a.X*b.X) + float64(a.Y*b.Y) + float64(a.Z*b.Z) }
 
 // Cross is the vector product, right-handed.
 func (a Vec) Cross(b Vec) Vec {
-	return Vec{a.Y*b.Z - a.Z*b.Y, a.Z*b.X - a.X*b.Z, a.X*b.Y - a.Y*b.X}
+	return Vec{
+		float64(a.Y*b.Z) - float64(a.Z*b.Y),
+		float64(a.Z*b.X) - float64(a.X*b.Z),
+		float64(a.X*b.Y) - float64(a.Y*b.X),
+	}
 }
 
 // Norm is the length of a, in a's unit.
@@ -42,10 +50,10 @@ type Quat struct{ W, X, Y, Z float64 }
 // Mul is the product a·b: first the rotation b, then the rotation a.
 func (a Quat) Mul(b Quat) Quat {
 	return Quat{
-		a.W*b.W - a.X*b.X - a.Y*b.Y - a.Z*b.Z,
-		a.W*b.X + a.X*b.W + a.Y*b.Z - a.Z*b.Y,
-		a.W*b.Y - a.X*b.Z + a.Y*b.W + a.Z*b.X,
-		a.W*b.Z + a.X*b.Y - a.Y*b.X + a.Z*b.W,
+		float64(a.W*b.W) - float64(a.X*b.X) - float64(a.Y*b.Y) - float64(a.Z*b.Z),
+		float64(a.W*b.X) + float64(a.X*b.W) + float64(a.Y*b.Z) - float64(a.Z*b.Y),
+		float64(a.W*b.Y) - float64(a.X*b.Z) + float64(a.Y*b.W) + float64(a.Z*b.X),
+		float64(a.W*b.Z) + float64(a.X*b.Y) - float64(a.Y*b.X) + float64(a.Z*b.W),
 	}
 }
 
@@ -54,7 +62,7 @@ func (a Quat) Conj() Quat { return Quat{a.W, -a.X, -a.Y, -a.Z} }
 
 // Norm is the quaternion's length, 1 for a rotation.
 func (a Quat) Norm() float64 {
-	return math.Sqrt(a.W*a.W + a.X*a.X + a.Y*a.Y + a.Z*a.Z)
+	return math.Sqrt(float64(a.W*a.W) + float64(a.X*a.X) + float64(a.Y*a.Y) + float64(a.Z*a.Z))
 }
 
 // Finite reports whether every component is finite.
@@ -96,7 +104,7 @@ func (a Quat) Rotate(v Vec) Vec {
 // It is 2·atan2(√(x²+y²), √(w²+z²)), which does not depend on the norm and
 // keeps full precision near 0 and π; acos(1−2(x²+y²)) does neither.
 func (a Quat) Tilt() float64 {
-	return 2 * math.Atan2(math.Hypot(a.X, a.Y), math.Hypot(a.W, a.Z))
+	return 2 * trig.Atan2(trig.Hypot(a.X, a.Y), trig.Hypot(a.W, a.Z))
 }
 
 // Euler is roll, pitch and yaw of the unit quaternion a, rad: rotations about
@@ -104,15 +112,15 @@ func (a Quat) Tilt() float64 {
 // of ±π/2 roll and yaw are not unique.
 func (a Quat) Euler() (roll, pitch, yaw float64) {
 	w, x, y, z := a.W, a.X, a.Y, a.Z
-	roll = math.Atan2(2*(w*x+y*z), w*w-x*x-y*y+z*z)
-	s := 2 * (w*y - z*x)
+	roll = trig.Atan2(2*(float64(w*x)+float64(y*z)), float64(w*w)-float64(x*x)-float64(y*y)+float64(z*z))
+	s := 2 * (float64(w*y) - float64(z*x))
 	if s > 1 {
 		s = 1
 	}
 	if s < -1 {
 		s = -1
 	}
-	return roll, math.Asin(s), a.Yaw()
+	return roll, trig.Asin(s), a.Yaw()
 }
 
 // Yaw is the heading, rad, counter-clockwise from world x to the body's x axis
@@ -120,25 +128,25 @@ func (a Quat) Euler() (roll, pitch, yaw float64) {
 // the body's x axis is vertical.
 func (a Quat) Yaw() float64 {
 	w, x, y, z := a.W, a.X, a.Y, a.Z
-	return math.Atan2(2*(w*z+x*y), w*w+x*x-y*y-z*z)
+	return trig.Atan2(2*(float64(w*z)+float64(x*y)), float64(w*w)+float64(x*x)-float64(y*y)-float64(z*z))
 }
 
 // FromEuler is the unit quaternion with the given roll, pitch and yaw, rad.
 func FromEuler(roll, pitch, yaw float64) Quat {
-	sr, cr := math.Sincos(roll / 2)
-	sp, cp := math.Sincos(pitch / 2)
-	sy, cy := math.Sincos(yaw / 2)
+	sr, cr := trig.Sincos(roll / 2)
+	sp, cp := trig.Sincos(pitch / 2)
+	sy, cy := trig.Sincos(yaw / 2)
 	return Quat{
-		cr*cp*cy + sr*sp*sy,
-		sr*cp*cy - cr*sp*sy,
-		cr*sp*cy + sr*cp*sy,
-		cr*cp*sy - sr*sp*cy,
+		float64(cr*cp*cy) + float64(sr*sp*sy),
+		float64(sr*cp*cy) - float64(cr*sp*sy),
+		float64(cr*sp*cy) + float64(sr*cp*sy),
+		float64(cr*cp*sy) - float64(sr*sp*cy),
 	}
 }
 
 // FromYaw is the rotation by yaw, rad, about the vertical.
 func FromYaw(yaw float64) Quat {
-	s, c := math.Sincos(yaw / 2)
+	s, c := trig.Sincos(yaw / 2)
 	return Quat{W: c, Z: s}
 }
 
@@ -153,5 +161,5 @@ func (a Quat) rotationVector() Vec {
 	if s < 1e-12 {
 		return u.Scale(2)
 	}
-	return u.Scale(2 * math.Atan2(s, a.W) / s)
+	return u.Scale(2 * trig.Atan2(s, a.W) / s)
 }

@@ -67,14 +67,14 @@ func Recording(cfg watchdog.Config, src Source) (*Result, error) {
 }
 
 type replayer struct {
-	guard   *watchdog.Guard
-	res     Result
-	held    pose.Sample // the one being judged
-	now     time.Duration
-	first   int64 // ns, stamp of the first sample
-	begun   bool
-	counts  watchdog.Counts
-	last    int64 // ns, stamp of the newest sample judged
+	guard  *watchdog.Guard
+	res    Result
+	held   pose.Sample // the one being judged
+	now    time.Duration
+	first  int64 // ns, stamp of the first sample
+	begun  bool
+	counts watchdog.Counts
+	last   int64 // ns, stamp of the newest sample judged
 }
 
 func (r *replayer) sample(s *pose.Sample) {
