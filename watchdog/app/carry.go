@@ -101,9 +101,9 @@ func (k *keeper) record(r *watchdog.Record) {
 	} else {
 		k.trail.Event(k.cfg.Vehicle, string(r.Kind), r.At, r.Body)
 	}
-	if line, ok := lineOf(r); ok && k.opt.Say != nil {
+	if line, ok := lineOf(r); ok {
 		line.Vehicle = k.cfg.Vehicle
-		k.opt.Say(line)
+		k.opt.tell(line)
 	}
 }
 
@@ -116,9 +116,7 @@ func notDurable(failed bool) error {
 }
 
 func (k *keeper) say(now time.Duration, text string) {
-	if k.opt.Say != nil {
-		k.opt.Say(Line{At: now, Vehicle: k.cfg.Vehicle, Text: text})
-	}
+	k.opt.tell(Line{At: now, Vehicle: k.cfg.Vehicle, Text: text})
 }
 
 // lastStop tells the vehicle to stop after the core panicked, without the core.
@@ -132,9 +130,7 @@ func (k *keeper) lastStop(p any) {
 	}
 	text := fmt.Sprintf("the judgement failed inside: %v", p)
 	k.trail.Event(k.cfg.Vehicle, "panic", now, map[string]string{"text": text})
-	if k.opt.Say != nil {
-		k.opt.Say(Line{At: now, Vehicle: k.cfg.Vehicle, Level: "stop", Text: text})
-	}
+	k.opt.tell(Line{At: now, Vehicle: k.cfg.Vehicle, Level: "stop", Text: text})
 }
 
 // withdraw is the last thing said on the permit topic: the session's permits

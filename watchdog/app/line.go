@@ -4,7 +4,25 @@ import (
 	"strings"
 
 	"pinfold/watchdog"
+	"pinfold/watchdog/link/wire"
 )
+
+// tell hands a line to whoever reads. Whatever came from outside is made
+// printable here, once more, and bounded: a line is one line, however it came
+// about.
+func (o *Options) tell(l Line) {
+	if o.Say == nil {
+		return
+	}
+	l.Vehicle, l.Level, l.Text = wire.Printable(l.Vehicle), wire.Printable(l.Level), wire.Printable(l.Text)
+	if len(l.Text) > MaxLine {
+		l.Text = strings.ToValidUTF8(l.Text[:MaxLine], "") + " … (the trail has the rest)"
+	}
+	o.Say(l)
+}
+
+// MaxLine bounds the text of a line, in bytes.
+const MaxLine = 2000
 
 // lineOf is what a person should read about a record; ok is false for most.
 func lineOf(r *watchdog.Record) (l Line, ok bool) {

@@ -314,11 +314,7 @@ func (r *runner) abandon() {
 	_, _ = r.trail.Close(trailClose) // the start has failed already, and says why
 }
 
-func (r *runner) say(l Line) {
-	if r.opt.Say != nil {
-		r.opt.Say(l)
-	}
-}
+func (r *runner) say(l Line) { r.opt.tell(l) }
 
 func (r *runner) notify(what func(Notifier) error) {
 	if r.opt.Notify == nil {

@@ -4,10 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/alecthomas/kong"
 
 	"pinfold/watchdog/app"
+	"pinfold/watchdog/link/wire"
 )
 
 // Version of the program; the build may set it.
@@ -100,13 +102,23 @@ func status(err error, errw io.Writer) int {
 		return exitFine
 	case errors.As(err, &f):
 		if f.text != "" {
-			fmt.Fprintln(errw, f.text)
+			fmt.Fprintln(errw, printable(f.text))
 		}
 		return exitFound
 	case errors.Is(err, app.ErrPanic):
 		fmt.Fprintln(errw, "pinfold:", err)
 		return app.ExitPanic
 	}
-	fmt.Fprintln(errw, "pinfold:", err)
+	fmt.Fprintln(errw, "pinfold:", printable(err.Error()))
 	return exitError
+}
+
+// printable makes an error's text harmless for a terminal: it may repeat what
+// came over the wire. Its own line breaks stay.
+func printable(text string) string {
+	lines := strings.Split(text, "\n")
+	for i, l := range lines {
+		lines[i] = wire.Printable(l)
+	}
+	return strings.Join(lines, "\n")
 }

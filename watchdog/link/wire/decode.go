@@ -149,7 +149,7 @@ func (o *object) ack(b []byte) (a Ack, err error) {
 		}
 		switch field := ackFields[i]; field {
 		case "id":
-			a.ID, err = o.id(field, v, "")
+			a.ID, err = o.plainID(field, v)
 		case "stamp":
 			a.Stamp, err = o.stamp(field, v)
 		case "action":
@@ -185,9 +185,9 @@ func (o *object) request(b []byte) (r Request, err error) {
 		case "ask":
 			r.Ask, err = o.word(field, v, "start", Stop, Land, "reset")
 		case "by":
-			r.By, err = o.text(field, v, NameMax, "")
+			r.By, err = o.plainText(field, v, NameMax)
 		case "nonce":
-			r.Nonce, err = o.text(field, v, NameMax, "")
+			r.Nonce, err = o.plainText(field, v, NameMax)
 		case "retrieve":
 			r.Retrieve, err = o.flag(field, v)
 		}

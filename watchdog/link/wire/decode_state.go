@@ -39,21 +39,21 @@ func (o *object) state(b []byte) (s State, err error) {
 		}
 		switch field := stateFields[i]; field {
 		case "guard":
-			s.Guard, err = o.id(field, v, "")
+			s.Guard, err = o.plainID(field, v)
 		case "session":
-			s.Session, err = o.id(field, v, "")
+			s.Session, err = o.plainID(field, v)
 		case "seq":
 			s.Seq, err = o.seq(field, v)
 		case "vehicle":
-			s.Vehicle, err = o.id(field, v, "")
+			s.Vehicle, err = o.plainID(field, v)
 		case "level":
 			s.Level, err = o.word(field, v, levels...)
 		case "go":
 			s.Go, err = o.flag(field, v)
 		case "nonce":
-			s.Nonce, err = o.text(field, v, NameMax, "")
+			s.Nonce, err = o.plainText(field, v, NameMax)
 		case "trail":
-			s.Trail, err = o.text(field, v, 2*NameMax, "")
+			s.Trail, err = o.plainText(field, v, 2*NameMax)
 		default:
 			err = o.stateFigure(&s, field, v)
 		}
@@ -111,7 +111,7 @@ func (o *object) causes(field string, v jsontext.Value) (list []Cause, err error
 
 func (o *object) sentences(field string, v jsontext.Value) (list []string, err error) {
 	err = o.list(field, v, func(path string, v jsontext.Value) error {
-		s, err := o.text(path[1:], v, TextMax, "")
+		s, err := o.plainText(path[1:], v, TextMax)
 		list = append(list, s)
 		return err
 	})
@@ -154,17 +154,17 @@ func (o *object) cause(message, path string, b []byte) (c Cause, err error) {
 		}
 		switch field := causeFields[i]; field {
 		case "cause":
-			c.Cause, err = o.text(field, v, NameMax, "")
+			c.Cause, err = o.plainText(field, v, NameMax)
 		case "name":
-			c.Name, err = o.text(field, v, NameMax, "")
+			c.Name, err = o.plainText(field, v, NameMax)
 		case "value":
 			c.Value, err = o.unknown(field, v)
 		case "limit":
 			c.Limit, err = o.unknown(field, v)
 		case "unit":
-			c.Unit, err = o.text(field, v, NameMax, "")
+			c.Unit, err = o.plainText(field, v, NameMax)
 		case "text":
-			c.Text, err = o.text(field, v, TextMax, "")
+			c.Text, err = o.plainText(field, v, TextMax)
 		}
 		if err != nil {
 			return c, err

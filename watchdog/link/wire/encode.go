@@ -64,7 +64,7 @@ func (a *Ack) Append(b []byte) []byte {
 func (r *Request) Append(b []byte) []byte {
 	b = text(append(b, `{"ask":`...), r.Ask)
 	b = text(append(b, `,"by":`...), cut(r.By, NameMax))
-	b = text(append(b, `,"nonce":`...), r.Nonce)
+	b = text(append(b, `,"nonce":`...), plain(r.Nonce))
 	if r.Retrieve {
 		b = append(b, `,"retrieve":true`...)
 	}
@@ -74,11 +74,11 @@ func (r *Request) Append(b []byte) []byte {
 // Append appends the state as JSON. Lists are cut to ListMax, sentences to
 // TextMax.
 func (s *State) Append(b []byte) []byte {
-	b = text(append(b, `{"guard":`...), s.Guard)
-	b = text(append(b, `,"session":`...), s.Session)
+	b = text(append(b, `{"guard":`...), plain(s.Guard))
+	b = text(append(b, `,"session":`...), plain(s.Session))
 	b = strconv.AppendUint(append(b, `,"seq":`...), s.Seq, 10)
-	b = text(append(b, `,"vehicle":`...), s.Vehicle)
-	b = text(append(b, `,"level":`...), s.Level)
+	b = text(append(b, `,"vehicle":`...), plain(s.Vehicle))
+	b = text(append(b, `,"level":`...), plain(s.Level))
 	b = strconv.AppendBool(append(b, `,"go":`...), s.Go)
 	b = causes(append(b, `,"causes":`...), s.Causes)
 	b = causes(append(b, `,"latched":`...), s.Latched)
@@ -87,7 +87,7 @@ func (s *State) Append(b []byte) []byte {
 	b = optional(append(b, `,"height":`...), s.Height)
 	b = optional(append(b, `,"tilt":`...), s.Tilt)
 	b = optional(append(b, `,"pose_age":`...), s.PoseAge)
-	b = text(append(b, `,"nonce":`...), s.Nonce)
+	b = text(append(b, `,"nonce":`...), plain(s.Nonce))
 	b = append(b, `,"blocked":[`...)
 	for i, sentence := range s.Blocked[:min(len(s.Blocked), ListMax)] {
 		if i > 0 {
@@ -95,7 +95,7 @@ func (s *State) Append(b []byte) []byte {
 		}
 		b = text(b, cut(sentence, TextMax))
 	}
-	b = text(append(b, `],"trail":`...), s.Trail)
+	b = text(append(b, `],"trail":`...), plain(s.Trail))
 	return append(b, '}')
 }
 
@@ -140,9 +140,11 @@ func optional(b []byte, f *float64) []byte {
 	return number(b, *f)
 }
 
-// cut shortens s to at most n bytes, at a rune's border, marking the cut.
+// cut shortens s to at most n bytes, at a rune's border, marking the cut, and
+// leaves no control character in it.
 func cut(s string, n int) string {
 	const mark = "…"
+	s = plain(s)
 	if !utf8.ValidString(s) { // each bad byte grows to three when replaced
 		s = strings.ToValidUTF8(s, "\uFFFD")
 	}

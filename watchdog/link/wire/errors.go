@@ -16,10 +16,11 @@ const (
 	WrongCase                  // a member is spelt in another case
 	OutOfRange                 // a number or a word beyond what it may be
 	TooLong                    // a text, a list or an object longer than its bound
+	Control                    // a text that a person reads holds a control character
 )
 
 var kindNames = [...]string{"", "too large", "not JSON", "wrong type", "missing", "null",
-	"twice", "wrong case", "out of range", "too long"}
+	"twice", "wrong case", "out of range", "too long", "control character"}
 
 func (k Kind) String() string {
 	if int(k) < len(kindNames) {
