@@ -59,7 +59,8 @@ func (k *keeper) sendState(now time.Duration) {
 func (k *keeper) stateOf(s *watchdog.Snapshot) wire.State {
 	m := wire.State{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: k.stateNo, Vehicle: s.Vehicle,
 		Level: s.Level.String(), Go: s.Go, Causes: causes(append(s.Causes, s.Near...)),
-		Latched: causes(s.Latched), Nonce: s.Nonce, Blocked: s.Blocked, Trail: k.trail.Head()}
+		Latched: causes(s.Latched), Nonce: s.Nonce, Blocked: s.Blocked, Trail: k.trail.Head(),
+		Wall: time.Now().UTC().Format(time.RFC3339)}
 	if !s.Judged {
 		return m
 	}

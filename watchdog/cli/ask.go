@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/signal"
 	"os/user"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -18,15 +19,37 @@ import (
 )
 
 type askCmd struct {
-	Ask     string        `arg:"" enum:"start,stop,land,reset" help:"start, stop, land or reset."`
-	Site    string        `required:"" help:"Site file: its broker and vehicles." placeholder:"FILE"`
-	Vehicle string        `help:"Vehicle to ask for." placeholder:"NAME"`
-	By      string        `help:"Who asks, for the trail." placeholder:"NAME"`
-	Wait    time.Duration `default:"5s" help:"How long to wait for the guard's answer."`
+	Ask      string        `arg:"" enum:"start,stop,land,reset" help:"start, stop, land or reset."`
+	Site     string        `required:"" help:"Site file: its broker and vehicles." placeholder:"FILE"`
+	Vehicle  string        `help:"Vehicle to ask for." placeholder:"NAME"`
+	By       string        `help:"Who asks, for the trail; the name of the user where not given." placeholder:"NAME"`
+	Retrieve bool          `help:"Of start: bring a vehicle back that rests outside its pen, at walking pace, inwards only, for 30 s at most."`
+	Wait     time.Duration `default:"5s" help:"How long to wait for the guard's answer."`
+}
+
+// askMost is the longest that ask waits.
+const askMost = time.Hour
+
+// check refuses what cannot be asked, before anything is sent.
+func (c *askCmd) check() error {
+	switch {
+	case c.Wait <= 0 || c.Wait > askMost:
+		return fmt.Errorf("--wait %v: must be more than 0 and at most %v, like 5s", c.Wait, askMost)
+	case c.Retrieve && c.Ask != watchdog.AskStart.String():
+		return fmt.Errorf("--retrieve goes with start alone, and not with %s", c.Ask)
+	case len(c.By) > wire.NameMax:
+		return fmt.Errorf("--by is %d bytes long, at most %d; give a name", len(c.By), wire.NameMax)
+	case wire.Printable(c.By) != c.By:
+		return fmt.Errorf("--by %s: holds a control character; give a plain name", wire.Printable(c.By))
+	}
+	return nil
 }
 
 // Run puts one request to a running guard and waits for what becomes of it.
 func (c *askCmd) Run(s *streams) error {
+	if err := c.check(); err != nil {
+		return err
+	}
 	site, err := config.Load(c.Site)
 	if err != nil {
 		return err
@@ -85,10 +108,25 @@ func (a *asker) run(ctx context.Context, s *streams) error {
 		return err
 	}
 	if !a.granted(st) {
-		return found("%s is not granted: %s", a.cmd.Ask, strings.Join(st.Blocked, "; "))
+		return a.refused(st)
 	}
 	fmt.Fprintf(s.out, "%s: %s\n", st.Vehicle, st.Level)
 	return nil
+}
+
+// refused says what is in the way. What a retrieval lacks is not in the state,
+// which is about the next plain act.
+func (a *asker) refused(st *wire.State) error {
+	lacks := strings.Join(st.Blocked, "; ")
+	switch {
+	case a.cmd.Retrieve && lacks == "":
+		return found("start with --retrieve is not granted: there is nowhere to bring it back from, or nothing is predicted; ask start without --retrieve")
+	case a.cmd.Retrieve:
+		return found("start with --retrieve is not granted; the guard's own line says why. A plain act lacks: %s", lacks)
+	case lacks == "":
+		return found("%s is not granted; the guard's own line says why. Ask again", a.cmd.Ask)
+	}
+	return found("%s is not granted: %s", a.cmd.Ask, lacks)
 }
 
 func (a *asker) publish(nonce string) error {
@@ -98,7 +136,7 @@ func (a *asker) publish(nonce string) error {
 			by = u.Username
 		}
 	}
-	r := wire.Request{Ask: a.cmd.Ask, By: by, Nonce: nonce}
+	r := wire.Request{Ask: a.cmd.Ask, By: by, Nonce: nonce, Retrieve: a.cmd.Retrieve}
 	return a.client.PublishNow(a.topic, r.Append(nil), 1, false, publishWait)
 }
 
@@ -116,42 +154,67 @@ func (a *asker) granted(st *wire.State) bool {
 }
 
 // done says whether st answers the request: it is granted, or the nonce was
-// used up and something is in the way.
+// used up and the request does not wait for the disk any more.
 func (a *asker) done(st *wire.State, nonce string) bool {
-	return a.granted(st) || nonce != "" && st.Nonce != nonce && len(st.Blocked) > 0 && !waits(st)
+	return a.granted(st) || nonce != "" && st.Nonce != nonce && !waits(st)
 }
 
-// waits says whether the request is only waiting for the disk.
+// waits says whether the request waits for the disk.
 func waits(st *wire.State) bool {
-	return len(st.Blocked) == 1 && strings.Contains(st.Blocked[0], "waits for the disk")
+	return slices.ContainsFunc(st.Blocked, func(s string) bool { return strings.Contains(s, "waits for the disk") })
 }
 
 // state is the first state that wanted accepts. The retained one may be of a
-// guard that is long gone, so one that is delivered live must come too.
+// guard that is long gone: only one that is delivered live counts, and is a sign
+// of life.
 func (a *asker) state(ctx context.Context, wanted func(*wire.State) bool) (*wire.State, error) {
 	var m link.Message
-	seen := ""
+	var kept, live *wire.State
 	for {
 		for a.inbox.Take(&m) {
 			st, err := wire.DecodeState(m.Payload)
 			if err != nil {
 				return nil, err
 			}
-			seen = st.Level
-			if !m.Retained && wanted(&st) {
-				return &st, nil
+			if m.Retained {
+				kept = &st
+				continue
+			}
+			if live = &st; wanted(live) {
+				return live, nil
 			}
 		}
 		select {
 		case <-a.inbox.Ready():
 		case <-ctx.Done():
-			if errors.Is(ctx.Err(), context.Canceled) {
-				return nil, found("given up")
-			}
-			if seen == "" {
-				return nil, fmt.Errorf("no guard shows a state on the broker within %v; is pinfold run at work for this site?", a.cmd.Wait)
-			}
-			return nil, found("no answer within %v; the vehicle's level is %s", a.cmd.Wait, seen)
+			return nil, a.silence(ctx, kept, live)
 		}
 	}
+}
+
+// silence says what it means that nothing wanted came: nobody is there, or
+// somebody is who did not do it.
+func (a *asker) silence(ctx context.Context, kept, live *wire.State) error {
+	sent := ""
+	if a.cmd.Ask == watchdog.AskStop.String() || a.cmd.Ask == watchdog.AskLand.String() {
+		sent = ". The " + a.cmd.Ask + " was sent, and nobody is there to carry it out: use the emergency stop if anything moves"
+	}
+	switch {
+	case errors.Is(ctx.Err(), context.Canceled):
+		return found("given up")
+	case live != nil:
+		return found("no answer within %v; the vehicle's level is %s", a.cmd.Wait, live.Level)
+	case kept != nil:
+		return fmt.Errorf("no guard is at work: nothing came within %v. The last state retained is from %s, session %s, level %s%s", a.cmd.Wait, wallOf(kept), kept.Session, kept.Level, sent)
+	}
+	return fmt.Errorf("no guard shows a state on the broker within %v; is pinfold run at work for this site?%s", a.cmd.Wait, sent)
+}
+
+// wallOf is when st was sent, by its guard's wall clock, and how long ago.
+func wallOf(st *wire.State) string {
+	at, err := time.Parse(time.RFC3339, st.Wall)
+	if err != nil {
+		return "an unknown time"
+	}
+	return fmt.Sprintf("%s (%v ago by this machine's clock)", st.Wall, time.Since(at).Round(time.Second))
 }

@@ -74,6 +74,10 @@ type State struct {
 	Nonce     string   `json:"nonce"`     // for the next start or reset
 	Blocked   []string `json:"blocked"`   // what a reset or start still lacks, in words
 	Trail     string   `json:"trail"`     // head of the trail, hex, newest known durable
+	// Wall is the guard's wall clock, RFC 3339, by which a person tells how old a
+	// state is that the broker kept; nothing is judged by it. Absent where the
+	// sender does not say.
+	Wall string `json:"wall,omitempty"`
 }
 
 // Cause says why a level was raised.

@@ -7,8 +7,8 @@ import (
 )
 
 // Reading is strict about what is known and open about what is not. Every
-// member of a message, the retrieve of a request apart, must be there once, in its own case, of its own type,
-// inside its range; null is an error except where unknown is a possible answer
+// member of a message, the retrieve of a request and the wall of a state apart,
+// must be there once, in its own case, of its own type, inside its range; null is an error except where unknown is a possible answer
 // (the value and limit of a command or cause, the figures of a state). Members
 // that are not known are passed over, so that a later version may add some: a
 // member with the right to restrict a permit must therefore come as a new

@@ -10,7 +10,7 @@ import (
 
 var (
 	stateFields = []string{"guard", "session", "seq", "vehicle", "level", "go", "causes", "latched",
-		"clearance", "speed", "height", "tilt", "pose_age", "nonce", "blocked", "trail"}
+		"clearance", "speed", "height", "tilt", "pose_age", "nonce", "blocked", "trail", "wall"} // the last may be missing
 	causeFields = []string{"cause", "name", "value", "limit", "unit", "text"}
 )
 
@@ -32,6 +32,7 @@ func (o *object) state(b []byte) (s State, err error) {
 	if err = o.begin("state", "", b, StateMax, stateFields); err != nil {
 		return s, err
 	}
+	o.spare = 1
 	for {
 		i, v, err := o.next()
 		if i < 0 || err != nil {
@@ -54,6 +55,8 @@ func (o *object) state(b []byte) (s State, err error) {
 			s.Nonce, err = o.plainText(field, v, NameMax)
 		case "trail":
 			s.Trail, err = o.plainText(field, v, 2*NameMax)
+		case "wall":
+			s.Wall, err = o.plainText(field, v, NameMax)
 		default:
 			err = o.stateFigure(&s, field, v)
 		}

@@ -96,6 +96,9 @@ func (s *State) Append(b []byte) []byte {
 		b = text(b, cut(sentence, TextMax))
 	}
 	b = text(append(b, `],"trail":`...), plain(s.Trail))
+	if s.Wall != "" {
+		b = text(append(b, `,"wall":`...), cut(s.Wall, NameMax))
+	}
 	return append(b, '}')
 }
 

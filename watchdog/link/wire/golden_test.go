@@ -37,6 +37,8 @@ func examples() map[string]appender {
 		"state-clear.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 99, Vehicle: "wren", Level: "clear", Go: true,
 			Clearance: ptr(1.25), Speed: ptr(0.5), Height: ptr(1.5), Tilt: ptr(3.5), PoseAge: ptr(0.004),
 			Nonce: "9c0d1e2f3a4b5c6d", Trail: "00ff"},
+		"state-wall.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 7, Vehicle: "wren", Level: "waiting",
+			Nonce: "n", Trail: "ab", Wall: "2026-03-14T09:26:53Z"},
 		"state-stop.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 100, Vehicle: "wren", Level: Stop,
 			Causes:  []Cause{{Cause: "zone", Name: "cage", Value: 0.25, Limit: 0, Unit: "m", Text: "would have crossed the edge of cage by 0.25 m"}},
 			Latched: []Cause{{Cause: "operator", Value: math.NaN(), Limit: math.NaN(), Text: "asked for by \"the hall's lead\" – twice"}},
