@@ -52,6 +52,7 @@ func (c *replayCmd) session(s *streams) error {
 		}
 	} else {
 		fmt.Fprintf(s.out, "session %s: %d steps, %d records compared\n", res.Session, res.Steps, res.Records)
+		printUnsealed(s.out, res)
 		if res.Same {
 			fmt.Fprintln(s.out, "the core came to the same decisions, bit for bit")
 		}
@@ -60,6 +61,18 @@ func (c *replayCmd) session(s *streams) error {
 		return found("the core did not come to the same decisions: %s", res.First)
 	}
 	return nil
+}
+
+// printUnsealed says what of a session that was not closed cannot be compared.
+func printUnsealed(out io.Writer, r *review.Reproduction) {
+	if r.Sealed {
+		return
+	}
+	fmt.Fprintln(out, "not sealed: it is still being written, or its guard was killed")
+	fmt.Fprintf(out, "the intake ends at %.3f s; %s after that cannot be judged again\n", r.IntakeEnds, count(int(r.Beyond), "record"))
+	if r.Unwritten > 0 {
+		fmt.Fprintf(out, "the trail ends before %s that the intake calls for\n", count(int(r.Unwritten), "record"))
+	}
 }
 
 func (c *replayCmd) print(out io.Writer, res *review.Result) error {

@@ -23,6 +23,14 @@ type Reproduction struct {
 	Same    bool   `json:"same"`
 	// First is the first difference, empty where Same.
 	First string `json:"first_difference,omitempty"`
+	// Sealed is false of a session that is still being written, or whose guard
+	// was killed. Its intake is written once a second and its records at once, so
+	// that records may stand after the end of the intake, and the last write may
+	// have been torn. Neither is a difference.
+	Sealed     bool    `json:"sealed"`
+	IntakeEnds float64 `json:"intake_ends_s"`         // s, session instant of its last item
+	Beyond     uint64  `json:"records_beyond_intake"` // cannot be judged again
+	Unwritten  uint64  `json:"records_unwritten"`     // called for by the intake, after the last line
 }
 
 // Reproduce steps the core through a session's intake with the site files the
@@ -76,7 +84,8 @@ type again struct {
 	guards  []*watchdog.Guard
 	configs []watchdog.Config
 	written map[string][]written
-	at      map[string]int // records compared, by vehicle
+	at      map[string]int  // records compared, by vehicle
+	last    []time.Duration // of the intake, by vehicle
 	out     Reproduction
 	// each, where not nil, is told of every step; what it is given is only valid
 	// until the next.
@@ -140,6 +149,8 @@ func (a *again) line(l trail.Line) error {
 	case coreKind(l.Kind):
 		a.written[l.Vehicle] = append(a.written[l.Vehicle],
 			written{kind: l.Kind, at: l.At, body: bytes.Clone(l.Body), line: l.Seq})
+	case l.Kind == trail.KindSeal:
+		a.out.Sealed = true
 	case l.Kind == "guard":
 		var b struct {
 			Seed string `json:"nonce_seed"`
@@ -166,7 +177,7 @@ func (a *again) guardAll() error {
 		if err != nil {
 			return err
 		}
-		a.guards, a.configs = append(a.guards, g), append(a.configs, cfg)
+		a.guards, a.configs, a.last = append(a.guards, g), append(a.configs, cfg), append(a.last, -1)
 	}
 	return nil
 }
@@ -191,6 +202,8 @@ func (a *again) item(it *trail.Item) error {
 	g := a.guards[it.Vehicle]
 	before := g.Level()
 	a.out.Steps++
+	a.last[it.Vehicle] = it.At
+	a.out.IntakeEnds = max(a.out.IntakeEnds, it.At.Seconds())
 	var effects []watchdog.Effect
 	if it.Kind == intake.KindConfig {
 		var err error
@@ -239,6 +252,10 @@ func (a *again) compare(vehicle string, r *watchdog.Record) {
 	}
 	i := a.at[vehicle]
 	a.at[vehicle]++
+	if i >= len(a.written[vehicle]) && !a.out.Sealed {
+		a.out.Unwritten++
+		return
+	}
 	a.out.Records++
 	if i >= len(a.written[vehicle]) {
 		a.out.First = fmt.Sprintf("%s: the core now says %s at %v, and the trail ends before", vehicle, r.Kind, r.At)
@@ -253,12 +270,19 @@ func (a *again) compare(vehicle string, r *watchdog.Record) {
 }
 
 func (a *again) finish() *Reproduction {
-	for _, v := range a.meta.Vehicles {
-		if a.out.First == "" && a.at[v] < len(a.written[v]) {
-			w := a.written[v][a.at[v]]
+	for i, v := range a.meta.Vehicles {
+		for at := a.at[v]; a.out.First == "" && at < len(a.written[v]); at++ {
+			w := &a.written[v][at]
+			if !a.out.Sealed && w.at > a.last[i] {
+				a.out.Beyond++
+				continue
+			}
 			a.out.First = fmt.Sprintf("%s: line %d of the trail says %s; the core now says nothing", v, w.line, w.kind)
 		}
 	}
-	a.out.Same = a.out.First == "" && a.out.Records > 0
+	if a.out.First == "" && a.out.Records == 0 {
+		a.out.First = "there is no record that could be compared"
+	}
+	a.out.Same = a.out.First == ""
 	return &a.out
 }
