@@ -55,6 +55,14 @@ type foundError struct{ text string }
 
 func (e *foundError) Error() string { return e.text }
 
+// statusError is a finding that has an exit status of its own.
+type statusError struct {
+	status int
+	text   string
+}
+
+func (e *statusError) Error() string { return e.text }
+
 // found makes a foundError; an empty text is not printed, the command having
 // said it all.
 func found(format string, a ...any) error { return &foundError{fmt.Sprintf(format, a...)} }
@@ -97,9 +105,13 @@ func Main(args []string, in io.Reader, out, errw io.Writer) (code int) {
 // status prints err, if anything is left to print, and gives its exit status.
 func status(err error, errw io.Writer) int {
 	var f *foundError
+	var own *statusError
 	switch {
 	case err == nil:
 		return exitFine
+	case errors.As(err, &own):
+		fmt.Fprintln(errw, printable(own.text))
+		return own.status
 	case errors.As(err, &f):
 		if f.text != "" {
 			fmt.Fprintln(errw, printable(f.text))

@@ -1,29 +1,60 @@
 package cli
 
 import (
+	"encoding/hex"
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"pinfold/watchdog/trail"
 )
 
 type verifyCmd struct {
-	Head string `help:"Head that the trail must hold, as it was published or printed." placeholder:"HEX"`
-	JSON bool   `name:"json" help:"Print one JSON document."`
-	Path string `arg:"" name:"folder" help:"Folder of one session."`
+	Head *string `help:"Head that the trail must hold, as it was published in the state or printed at the end." placeholder:"HEX"`
+	Key  *string `help:"Public key that must have sealed it, or the file of it." placeholder:"FILE|HEX"`
+	JSON bool    `name:"json" help:"Print one JSON document."`
+	Path string  `arg:"" name:"folder" help:"Folder of one session."`
 }
+
+// Help says what the exit statuses mean.
+func (c *verifyCmd) Help() string {
+	return `Exit status: 0 nothing was changed: it is sealed, or it holds the head
+given by --head; 1 something was changed, or the head or the key is
+another; 2 could not run; 4 nothing was changed in what is here, and
+it is still being written; 5 nothing was changed in what is here, and
+it was never sealed: a cut tail cannot be told without the head.
+
+A seal proves who closed the session only where --key names the key:
+without it any key does.`
+}
+
+// Exit statuses of verify beside 0, 1 and 2.
+const (
+	exitWriting  = 4 // not sealed yet: still being written
+	exitUnsealed = 5 // never sealed, and no head given
+)
+
+// headDigits is how long a head is, in hex digits (SHA-256).
+const headDigits = 64
 
 // Run proves a session's trail, or says what is wrong with it, where and since
 // when.
 func (c *verifyCmd) Run(s *streams) error {
+	head, key, err := c.demands()
+	if err != nil {
+		return err
+	}
 	if _, err := os.Stat(filepath.Join(c.Path, "events.jsonl")); err != nil {
 		return fmt.Errorf("%w; name the folder of one session, as run and demo print it", err)
 	}
-	r, err := trail.Verify(c.Path, c.Head)
+	r, err := trail.Verify(c.Path, head)
 	if err != nil {
 		return err
+	}
+	if key != "" {
+		r.DemandKey(key)
 	}
 	if c.JSON {
 		if err := printJSON(s.out, r); err != nil {
@@ -32,18 +63,47 @@ func (c *verifyCmd) Run(s *streams) error {
 	} else {
 		c.print(s, r)
 	}
-	if !r.OK() {
-		return found("the trail does not hold")
+	return verdict(r)
+}
+
+// demands reads --head and --key.
+func (c *verifyCmd) demands() (head, key string, err error) {
+	if c.Head != nil {
+		head = strings.ToLower(strings.TrimSpace(*c.Head))
+		if b, err := hex.DecodeString(head); err != nil || 2*len(b) != headDigits {
+			return "", "", fmt.Errorf("--head %q: is no head; give the %d hex digits that run prints at its end, or that the state has as trail", *c.Head, headDigits)
+		}
 	}
-	return nil
+	if c.Key != nil {
+		if key, err = trail.ReadPublic(*c.Key); err != nil {
+			return "", "", fmt.Errorf("--%w", err)
+		}
+	}
+	return head, key, nil
+}
+
+// verdict turns a report into the exit status.
+func verdict(r *trail.Report) error {
+	switch {
+	case !r.OK():
+		return found("the trail does not hold")
+	case r.Sealed || r.HeadAt > 0:
+		return nil
+	case r.Writing:
+		return &statusError{exitWriting, "not sealed yet: the session is still being written; verify it again when it has ended, or give --head"}
+	}
+	return &statusError{exitUnsealed, "not sealed: a cut tail cannot be told without the head; give --head"}
 }
 
 func (c *verifyCmd) print(s *streams, r *trail.Report) {
 	fmt.Fprintf(s.out, "session %s\n%d lines, %d frames with %d messages, %d files\n",
 		r.Session, r.Lines, r.Frames, r.Items, r.Files)
-	if r.Sealed {
+	switch {
+	case r.Sealed:
 		fmt.Fprintf(s.out, "sealed by key %s\n", r.Public)
-	} else {
+	case r.Writing:
+		fmt.Fprintln(s.out, "NOT SEALED: it is still being written")
+	default:
 		fmt.Fprintln(s.out, "NOT SEALED: the session was not closed in good order, or its end was cut off")
 	}
 	fmt.Fprintf(s.out, "head %s\n", r.Head)
@@ -56,12 +116,14 @@ func (c *verifyCmd) print(s *streams, r *trail.Report) {
 	if r.Count > len(r.Problems) {
 		fmt.Fprintf(s.out, "and %d more\n", r.Count-len(r.Problems))
 	}
-	if r.OK() {
-		if r.Sealed {
-			fmt.Fprintln(s.out, "nothing was changed")
-		} else {
-			fmt.Fprintln(s.out, "nothing was changed in what is here; whether something followed, only a published head can tell (--head)")
-		}
+	switch {
+	case !r.OK():
+	case r.Sealed:
+		fmt.Fprintln(s.out, "nothing was changed")
+	case r.HeadAt > 0:
+		fmt.Fprintf(s.out, "nothing was changed or cut off up to the head, which is line %d of %d; whether something followed the last line, only a later head can tell\n", r.HeadAt, r.Lines)
+	default:
+		fmt.Fprintln(s.out, "nothing was changed in what is here; whether something followed, only a published head can tell (--head)")
 	}
 }
 

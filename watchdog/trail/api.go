@@ -135,10 +135,11 @@ type Report struct {
 	Count    int       // of all problems
 	Notes    []string  // what a reader must know, and is no fault: not sealed, gaps, torn bytes
 
-	Sealed bool   // a seal stands at the end and its signature holds
-	Public string // hex public key of the first record
-	Head   string // hex SHA-256 of the last whole line
-	HeadAt uint64 // line of the expected head, 0 none was given or it is nowhere
+	Sealed  bool   // a seal stands at the end and its signature holds
+	Writing bool   // not sealed, and a process on this machine writes to it now
+	Public  string // hex public key of the first record
+	Head    string // hex SHA-256 of the last whole line
+	HeadAt  uint64 // line of the expected head, 0 none was given or it is nowhere
 
 	Lines  uint64
 	Frames int

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"syscall"
+	"time"
 )
 
 // FS is every file call a Writer makes, so that a test can fail each in turn.
@@ -78,6 +79,12 @@ func (OS) Free(name string) (int64, error) {
 	return int64(s.Bavail) * int64(s.Bsize), nil
 }
 
+// How often and how far apart the lock is tried.
+const (
+	lockTries = 3
+	lockPause = 10 * time.Millisecond
+)
+
 // Lock takes name for this process; it is given back when the process ends,
 // however it ends.
 func (OS) Lock(name string) (io.Closer, error) {
@@ -85,8 +92,13 @@ func (OS) Lock(name string) (io.Closer, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
-		return nil, errors.Join(fmt.Errorf("lock %s: %w", name, err), f.Close())
+	for try := 0; ; try++ {
+		if err = syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err == nil {
+			return f, nil
+		}
+		if try == lockTries {
+			return nil, errors.Join(fmt.Errorf("lock %s: %w", name, err), f.Close())
+		}
+		time.Sleep(lockPause) // verify may be looking whether somebody holds it
 	}
-	return f, nil
 }

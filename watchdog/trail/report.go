@@ -24,6 +24,18 @@ func (r *Report) Err() error {
 	return errors.Join(errs...)
 }
 
+// DemandKey makes it a problem where another key than public, in hex, is named
+// as the one that seals. An unsealed session only names its key.
+func (r *Report) DemandKey(public string) {
+	if r.Public == public {
+		return
+	}
+	r.Count++
+	r.Sealed = false
+	r.Problems = append(r.Problems, Problem{File: eventsName, Line: 1, Frame: -1,
+		What: fmt.Sprintf("is sealed, or to be sealed, by key %.64s, and not by the demanded %s: another guard wrote it, its key file was made anew, or all of it was written anew", r.Public, public)})
+}
+
 // String says where, what and since when.
 func (p Problem) String() string {
 	where := p.File

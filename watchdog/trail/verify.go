@@ -28,6 +28,7 @@ func verify(fsys FS, folder, expectHead string) (*Report, error) {
 		return nil, fmt.Errorf("verify %s: not a session's folder; give the folder that holds %s", folder, eventsName)
 	}
 	v := &verifier{fs: fsys, folder: folder, want: strings.ToLower(strings.TrimSpace(expectHead)), prev: noHash, r: &Report{Folder: folder}}
+	v.writing = beingWritten(folder)
 	if err := v.intake.open(fsys, folder); err != nil {
 		v.problem(intakeName, 0, -1, 0, "cannot be read: %v", err)
 	}
@@ -36,6 +37,7 @@ func verify(fsys FS, folder, expectHead string) (*Report, error) {
 	v.ending()
 	v.files()
 	v.neighbours()
+	v.r.Writing = v.writing && !v.sealed
 	return v.r, nil
 }
 
@@ -43,9 +45,11 @@ type verifier struct {
 	fs     FS
 	folder string
 	want   string // a head, or empty
-	r      *Report
-	meta   *Meta
-	intake frameCheck
+	// writing: a process writes to the session, as it was before it was read.
+	writing bool
+	r       *Report
+	meta    *Meta
+	intake  frameCheck
 
 	prev   string        // hash of the bytes of the line before
 	at     time.Duration // of the last line that fits
@@ -91,6 +95,10 @@ func (v *verifier) chain() {
 }
 
 func (v *verifier) line(r rawLine) error {
+	if !r.whole && v.writing {
+		v.note("line %d is being written", r.n)
+		return nil
+	}
 	if !r.whole {
 		v.problem(eventsName, r.n, -1, r.off, "ends inside a line, after %d bytes of it: a write was cut off, or the end was; if the session is still running verify it later, else the next run moves the piece to %s", len(r.text), tornName)
 		return nil
@@ -196,8 +204,10 @@ func (v *verifier) ending() {
 	}
 	loose := v.intake.size - v.intake.next
 	switch {
+	case !v.sealed && v.writing:
+		v.note("not sealed: it is still being written")
 	case !v.sealed:
-		v.note("not sealed: it is still running, or it ended without a close, or its end was cut off")
+		v.note("not sealed: it ended without a close, or its end was cut off")
 		if loose > 0 {
 			v.note("%d bytes of %s after frame %d are not in the chain", loose, intakeName, v.intake.frame-1)
 		}
