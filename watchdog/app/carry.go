@@ -50,10 +50,36 @@ func (k *keeper) sendState(now time.Duration) {
 	if k.opt.Watch != nil {
 		k.opt.Watch(k.index, &s)
 	}
-	if d := k.inbox.Dropped(); d > k.dropped {
-		k.say(now, fmt.Sprintf("%d messages were dropped: they came faster than they could be judged", d-k.dropped))
-		k.dropped = d
+	k.countDropped(now)
+}
+
+// Dropped is the body of the record of messages that came faster than they
+// could be judged: the oldest that waited were given up for newer ones.
+type Dropped struct {
+	Poses    uint64        `json:"poses"`
+	Acks     uint64        `json:"acks"`
+	Requests uint64        `json:"requests"`
+	Since    time.Duration `json:"since_ns"` // session instant of the look before: none of these were gone then
+	Total    uint64        `json:"total"`    // of the session, these included
+}
+
+// countDropped looks whether messages were dropped since it last looked, and
+// has it said and recorded.
+func (k *keeper) countDropped(now time.Duration) {
+	d := Dropped{Poses: k.inbox.DroppedFrom(subPose) - k.dropped[subPose],
+		Acks:     k.inbox.DroppedFrom(subAck) - k.dropped[subAck],
+		Requests: k.inbox.DroppedFrom(subRequest) - k.dropped[subRequest], Since: k.droppedAt}
+	k.droppedAt = now
+	n := d.Poses + d.Acks + d.Requests
+	if n == 0 {
+		return
 	}
+	k.dropped[subPose] += d.Poses
+	k.dropped[subAck] += d.Acks
+	k.dropped[subRequest] += d.Requests
+	d.Total = k.dropped[subPose] + k.dropped[subAck] + k.dropped[subRequest]
+	k.trail.Event(k.cfg.Vehicle, "dropped", now, d)
+	k.say(now, fmt.Sprintf("%d messages were dropped since %.3f s: they came faster than they could be judged", n, d.Since.Seconds()))
 }
 
 func (k *keeper) stateOf(s *watchdog.Snapshot) wire.State {

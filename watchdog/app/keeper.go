@@ -55,14 +55,15 @@ type keeper struct {
 	beat    func(now time.Duration)
 	opt     *Options
 
-	msg     link.Message
-	waiting []intake.Entry
-	buf     []byte
-	stateNo uint64
-	dropped uint64
-	flow    flowWatch
-	answer  chan<- error // while a tighter site is being taken
-	broken  bool         // the core panicked: it is not to be touched again
+	msg       link.Message
+	waiting   []intake.Entry
+	buf       []byte
+	stateNo   uint64
+	dropped   [3]uint64 // by queue of the inbox, as they were counted at
+	droppedAt time.Duration
+	flow      flowWatch
+	answer    chan<- error // while a tighter site is being taken
+	broken    bool         // the core panicked: it is not to be touched again
 }
 
 // order is something a loop is told to do by the one who runs it.

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -11,18 +12,31 @@ import (
 )
 
 // reload reads the site file again and takes it where it is tighter. It says
-// that it is in force only when every loop has taken it.
-func (r *runner) reload() {
+// that it is in force only when every loop has taken it. It has a goroutine of
+// its own, since neither the file nor the disk may hold up a stop; once ctx is
+// done it does nothing more, and what it read is left.
+func (r *runner) reload(ctx context.Context) {
 	r.notify(Notifier.Reloading)
-	defer r.notify(Notifier.Ready)
+	defer func() {
+		if ctx.Err() == nil {
+			r.notify(Notifier.Ready)
+		}
+	}()
 	next, payload, err := r.loadTighter()
+	if ctx.Err() != nil {
+		return
+	}
 	if err != nil {
 		r.say(Line{At: r.now(), Text: "the new site file is not taken, the old one stays in force: " + err.Error()})
 		r.trail.Event("", "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
 		return
 	}
 	for _, k := range r.keepers {
-		if err := k.ask(order{tighten: next, payload: payload}); err != nil {
+		err := k.ask(ctx, order{tighten: next, payload: payload})
+		if ctx.Err() != nil {
+			return
+		}
+		if err != nil {
 			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: "the new site file is not taken by this vehicle's guard: " + err.Error()})
 			r.trail.Event(k.cfg.Vehicle, "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
 			return
@@ -58,20 +72,24 @@ func (r *runner) loadTighter() (*config.Site, []byte, error) {
 // disk.
 const reloadWait = 5 * time.Second
 
-// ask hands o to the loop and waits for its answer.
-func (k *keeper) ask(o order) error {
+// ask hands o to the loop and waits for its answer, until ctx is done.
+func (k *keeper) ask(ctx context.Context, o order) error {
 	answer := make(chan error, 1)
 	o.answer = answer
 	over := time.NewTimer(reloadWait)
 	defer over.Stop()
 	select {
 	case k.orders <- o:
+	case <-ctx.Done():
+		return ctx.Err()
 	case <-over.C:
 		return errors.New("its loop does not take orders")
 	}
 	select {
 	case err := <-answer:
 		return err
+	case <-ctx.Done():
+		return ctx.Err()
 	case <-over.C:
 		return fmt.Errorf("its record was not on disk within %v", reloadWait)
 	}

@@ -250,17 +250,23 @@ func (r *runner) lostAtStart() {
 	}
 }
 
-// watch waits for the end, taking reloads meanwhile. It says how many loops are
-// still running.
+// watch waits for the end, taking reloads meanwhile, one at a time. It says how
+// many loops are still running.
 func (r *runner) watch(ctx context.Context) (running int, failed error) {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	asked, done := r.opt.Reload, make(chan struct{}, 1)
 	for {
 		select {
 		case <-ctx.Done():
 			return len(r.keepers), nil
 		case err := <-r.ended:
 			return len(r.keepers) - 1, err
-		case <-r.opt.Reload:
-			r.reload()
+		case <-asked:
+			asked = nil // the next one waits
+			go func() { r.reload(ctx); done <- struct{}{} }()
+		case <-done:
+			asked = r.opt.Reload
 		}
 	}
 }
