@@ -18,6 +18,7 @@ const (
 	subPose = iota
 	subAck
 	subRequest
+	subPermit // the guard's own come back by it; it listens for others
 )
 
 // newInbox keeps poses from pushing out acknowledgements and requests.
@@ -25,7 +26,8 @@ func newInbox() (*link.Inbox, error) {
 	return link.NewInbox(
 		link.Queue{Depth: poseDepth, Max: pose.MaxPayload},
 		link.Queue{Max: wire.AckMax},
-		link.Queue{Max: wire.RequestMax})
+		link.Queue{Max: wire.RequestMax},
+		link.Queue{Max: wire.PermitMax})
 }
 
 // poseDepth is how many poses may wait: a second at 240 Hz. More are old.
@@ -59,6 +61,7 @@ type keeper struct {
 	waiting   []intake.Entry
 	buf       []byte
 	stateNo   uint64
+	rival     secondGuard
 	dropped   [3]uint64 // by queue of the inbox, as they were counted at
 	droppedAt time.Duration
 	flow      flowWatch
@@ -149,6 +152,9 @@ func (k *keeper) message(m *link.Message) {
 		e.Kind = uint8(watchdog.EvAck)
 	case subRequest:
 		e.Kind = uint8(watchdog.EvRequest)
+	case subPermit:
+		k.second(m)
+		return
 	}
 	if m.Retained {
 		e.Flags |= intake.Retained
@@ -219,6 +225,7 @@ func (k *keeper) obey(o order) error {
 		return nil
 	}
 	k.closing(o.close)
+	k.countDropped(k.now())
 	o.answer <- nil
 	return errClosed
 }

@@ -168,6 +168,7 @@ func (r *runner) connect(k *keeper) (err error) {
 		{Topic: k.topics.Pose, QoS: 0, Inbox: k.inbox, ID: subPose},
 		{Topic: k.topics.Ack, QoS: 0, Inbox: k.inbox, ID: subAck},
 		{Topic: k.topics.Request, QoS: 1, Inbox: k.inbox, ID: subRequest},
+		{Topic: k.topics.Permit, QoS: 0, Inbox: k.inbox, ID: subPermit},
 	}
 	if k.client, err = link.Dial(o); err != nil {
 		return err

@@ -1,0 +1,157 @@
+package app
+
+import (
+	"context"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"pinfold/watchdog"
+	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/wire"
+	"pinfold/watchdog/trail"
+)
+
+func permitOf(session string, seq uint64) *link.Message {
+	p := wire.Permit{Guard: "pinfold", Session: session, Seq: seq, Valid: 0.25}
+	return &link.Message{Payload: p.Append(nil)}
+}
+
+func TestSecondGuardIsHeardByItsPermits(t *testing.T) {
+	var s secondGuard
+	for i, c := range []struct {
+		m    *link.Message
+		want bool
+		why  string
+	}{
+		{permitOf("own", 1), false, "its own"},
+		{permitOf("other", 1), false, "a single one may be the last word of a guard that ends"},
+		{permitOf("own", 2), false, "its own"},
+		{permitOf("other", 2), true, "a second of the same session"},
+		{permitOf("third", wire.MaxSeq), false, "the last word of a session"},
+		{permitOf("third", wire.MaxSeq), false, "the same, twice"},
+		{permitOf("fourth", 1), false, "a single one"},
+		{&link.Message{Payload: permitOf("fourth", 2).Payload, Retained: true}, false, "retained, of any age"},
+		{&link.Message{Payload: []byte("{")}, false, "unreadable"},
+		{permitOf("fourth", 3), true, "a second of the same session"},
+	} {
+		if _, ok := s.hear(c.m, "own"); ok != c.want {
+			t.Errorf("message %d, %s: %v", i, c.why, ok)
+		}
+	}
+}
+
+// told gathers lines.
+type told struct {
+	mu    sync.Mutex
+	lines []Line
+}
+
+func (o *told) say(l Line) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.lines = append(o.lines, l)
+}
+
+func (o *told) has(text string) bool {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for _, l := range o.lines {
+		if strings.Contains(l.Text, text) {
+			return true
+		}
+	}
+	return false
+}
+
+func eventually(t *testing.T, what string, ok func() bool) {
+	t.Helper()
+	for end := time.Now().Add(8 * time.Second); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
+		if ok() {
+			return
+		}
+	}
+	t.Fatalf("never: %s", what)
+}
+
+// kinds counts the records of a kind in a session.
+func kinds(t *testing.T, folder, kind string) (bodies []string) {
+	t.Helper()
+	r, err := trail.Open(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	if err := r.Events(func(l trail.Line) error {
+		if l.Kind == kind {
+			bodies = append(bodies, string(l.Body))
+		}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	return bodies
+}
+
+// Two guards of one site stop the vehicle, and each says why: in its log, its
+// state and its trail.
+func TestTwoGuardsOfOneVehicleStopAndSayWhy(t *testing.T) {
+	b := start(t)
+	type one struct {
+		told
+		res     Result
+		latched string
+	}
+	guards := []*one{{}, {}}
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	var wg sync.WaitGroup
+	for _, g := range guards {
+		dir := t.TempDir()
+		wg.Go(func() {
+			var err error
+			g.res, err = Run(ctx, Options{Site: parse(t, b.URL()), TrailDir: dir, Say: g.say, Watch: func(_ int, s *watchdog.Snapshot) {
+				if len(s.Latched) > 0 && s.Level == watchdog.Stop {
+					g.mu.Lock()
+					g.latched = s.Latched[0].Text
+					g.mu.Unlock()
+				}
+			}})
+			if err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	for _, g := range guards {
+		eventually(t, "a guard says that it is not alone", func() bool { return g.has("another guard is at work for this vehicle") })
+	}
+	cancel()
+	wg.Wait()
+	for i, g := range guards {
+		if want := "second guard at work, session " + guards[1-i].res.Session.ID; !strings.Contains(g.latched, want) {
+			t.Errorf("guard %d: latched %q, want %q", i, g.latched, want)
+		}
+		if seen := kinds(t, g.res.Session.Folder, "second-guard"); len(seen) != 1 || !strings.Contains(seen[0], guards[1-i].res.Session.ID) {
+			t.Errorf("guard %d: its trail says %q", i, seen)
+		}
+	}
+}
+
+// One guard after the other is no second guard.
+func TestTheNextGuardIsNoSecondGuard(t *testing.T) {
+	b := start(t)
+	for range 2 {
+		ctx, cancel := context.WithCancel(context.Background())
+		var o told
+		res, err := Run(ctx, Options{Site: parse(t, b.URL()), TrailDir: t.TempDir(), Say: o.say,
+			Ready: func(Session) { time.AfterFunc(300*time.Millisecond, cancel) }})
+		cancel()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := len(kinds(t, res.Session.Folder, "second-guard")); n != 0 || o.has("another guard") {
+			t.Errorf("a second guard was seen")
+		}
+	}
+}
