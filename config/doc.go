@@ -35,9 +35,11 @@
 //	ca, cert, key         PEM files, for mqtts:// and wss://
 //
 //	[trail]
-//	dir                   default "trail"
+//	dir                   default "trail"; a relative one stands below
+//	                      $STATE_DIRECTORY, which systemd sets, else in the site
+//	                      file's folder
 //	max_size              "500MB", "2GiB"; 10 MB to 1000 TB; default "2GB"
-//	key_file              default "trail.key"
+//	key_file              default "trail.key"; resolved as dir is
 //
 //	[apart]               between every two vehicles of the file; none where not given
 //	distance              m, 0.01 to 1000: what stays between the two bodies, margins and

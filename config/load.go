@@ -35,6 +35,9 @@ func Load(path string) (*Site, error) {
 		}
 	}
 	state, _, _ := strings.Cut(os.Getenv("STATE_DIRECTORY"), ":")
+	if state == "" {
+		state = dir // and never the working directory, which differs from start to start
+	}
 	s.Trail.Dir, s.Trail.KeyFile = below(state, s.Trail.Dir), below(state, s.Trail.KeyFile)
 	return s, nil
 }
@@ -131,10 +134,27 @@ func parse(path string, data []byte, m means) (*Site, error) {
 	return s, nil
 }
 
+// wide says whether data is UTF-16: by its byte order mark, or because every
+// other byte of its beginning is zero, as in a text of Latin letters.
+func wide(data []byte) bool {
+	switch {
+	case len(data) < 4 || len(data)%2 != 0:
+		return false
+	case data[0] == 0xff && data[1] == 0xfe, data[0] == 0xfe && data[1] == 0xff:
+		return true
+	}
+	return data[0] == 0 && data[1] != 0 && data[2] == 0 && data[3] != 0 ||
+		data[0] != 0 && data[1] == 0 && data[2] != 0 && data[3] == 0
+}
+
 // decode parses the TOML; nil where that fails, which hides what else is wrong.
 func (l *loader) decode(data []byte) *table {
 	if len(data) > MaxSiteFile {
 		l.probs = Problems{{File: l.file, What: fmt.Sprintf("has %d bytes, more than %d", len(data), MaxSiteFile), Next: "move large zones into a GeoJSON file and name it in zones"}}
+		return nil
+	}
+	if wide(data) {
+		l.probs = Problems{{File: l.file, What: "is written in UTF-16, which TOML does not allow", Next: "save it as UTF-8: in the editor's \"save as\", or with iconv -f UTF-16 -t UTF-8"}}
 		return nil
 	}
 	text := strings.TrimPrefix(string(data), "\ufeff")

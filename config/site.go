@@ -35,7 +35,7 @@ type Broker struct {
 // Trail says where the evidence goes.
 type Trail struct {
 	// Dir is the directory of the trail. A relative one stands below
-	// $STATE_DIRECTORY (set by systemd), or the working directory where that
+	// $STATE_DIRECTORY (set by systemd), or the site file's folder where that
 	// is not set; "trail" where not given.
 	Dir      string
 	MaxBytes int64  // bound of the whole directory, bytes; 2 GB where not given

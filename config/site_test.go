@@ -239,7 +239,7 @@ func TestLoadResolvesPaths(t *testing.T) {
 	}
 	t.Setenv("STATE_DIRECTORY", "")
 	again, err := Load(path)
-	if err != nil || again.Trail.Dir != "evidence" || again.Hash != s.Hash || again.Files[0].Name != "site.toml" {
+	if err != nil || again.Trail.Dir != filepath.Join(dir, "evidence") || again.Trail.KeyFile != filepath.Join(dir, "evidence.key") || again.Hash != s.Hash || again.Files[0].Name != "site.toml" {
 		t.Errorf("without a state directory: %v, %+v", err, again)
 	}
 }

@@ -50,6 +50,9 @@ func poseSentence(c *Cause) string {
 	case CausePoseNone:
 		return "no pose has arrived yet"
 	case CausePoseStale:
+		if c.Value <= c.Limit { // they arrive, yet their own stamps have a hole
+			return fmt.Sprintf("poses are missing: a gap of more than %.2f s in the sender's stamps", c.Limit)
+		}
 		return fmt.Sprintf("no pose for %.2f s, limit %.2f s", c.Value, c.Limit)
 	case CausePoseLate:
 		return fmt.Sprintf("poses arrive %.2f s late, limit %.2f s", c.Value, c.Limit)

@@ -128,7 +128,7 @@ func (k *keeper) record(r *watchdog.Record) {
 	} else {
 		k.trail.Event(k.cfg.Vehicle, string(r.Kind), r.At, r.Body)
 	}
-	if line, ok := lineOf(r); ok {
+	if line, ok := lineOf(r, k.guard.Level()); ok {
 		line.Vehicle = k.cfg.Vehicle
 		k.opt.tell(line)
 	}

@@ -24,8 +24,9 @@ func (o *Options) tell(l Line) {
 // MaxLine bounds the text of a line, in bytes.
 const MaxLine = 2000
 
-// lineOf is what a person should read about a record; ok is false for most.
-func lineOf(r *watchdog.Record) (l Line, ok bool) {
+// lineOf is what a person should read about a record that was made at level; ok
+// is false for most.
+func lineOf(r *watchdog.Record, level watchdog.Level) (l Line, ok bool) {
 	l.At = r.At
 	switch b := r.Body.(type) {
 	case watchdog.LevelChange:
@@ -41,7 +42,7 @@ func lineOf(r *watchdog.Record) (l Line, ok bool) {
 		if b.Outcome == "accepted" {
 			return l, false
 		}
-		l.Text = b.Ask + " asked by " + orUnknown(b.By) + ": " + b.Outcome
+		l.Text = b.Ask + " asked by " + orUnknown(b.By) + ": " + outcome(&b, level)
 		if len(b.Why) > 0 {
 			l.Text += ": " + strings.Join(b.Why, "; ")
 		}
@@ -49,6 +50,19 @@ func lineOf(r *watchdog.Record) (l Line, ok bool) {
 		return l, false
 	}
 	return l, true
+}
+
+// outcome is what became of a request. A stop does not end a land that is
+// latched, and a rover's land is a stop.
+func outcome(b *watchdog.RequestHeard, level watchdog.Level) string {
+	switch {
+	case b.Outcome != "effective":
+	case b.Ask == watchdog.AskStop.String() && level == watchdog.Land:
+		return "noted; a land is latched already, and goes on"
+	case b.Ask == watchdog.AskLand.String() && level == watchdog.Stop:
+		return "effective, as a stop: this vehicle cannot land"
+	}
+	return b.Outcome
 }
 
 func levelText(b *watchdog.LevelChange) string {

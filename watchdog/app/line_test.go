@@ -14,7 +14,7 @@ func TestALineIsOneLineAndPrintable(t *testing.T) {
 	o := Options{Say: func(l Line) { got = append(got, l) }}
 	r := watchdog.Record{Kind: watchdog.RecRequest, Body: watchdog.RequestHeard{Ask: "stop",
 		By: "x\x1b[2J\r\n   1.000 s  wren  clear  all is well", Outcome: "effective"}}
-	l, ok := lineOf(&r)
+	l, ok := lineOf(&r, watchdog.Stop)
 	if !ok {
 		t.Fatal("an effective stop is not said")
 	}
@@ -28,4 +28,23 @@ func TestALineIsOneLineAndPrintable(t *testing.T) {
 		t.Errorf("a line of %d bytes", n)
 	}
 	(&Options{}).tell(l) // nobody reads
+}
+
+func TestWhatBecameOfARequestIsSaidAsItIs(t *testing.T) {
+	for _, c := range []struct {
+		ask, outcome string
+		level        watchdog.Level
+		want         string
+	}{
+		{"stop", "effective", watchdog.Stop, "stop asked by desk: effective"},
+		{"stop", "effective", watchdog.Land, "stop asked by desk: noted; a land is latched already, and goes on"},
+		{"land", "effective", watchdog.Land, "land asked by desk: effective"},
+		{"land", "effective", watchdog.Stop, "land asked by desk: effective, as a stop: this vehicle cannot land"},
+		{"reset", "refused", watchdog.Land, "reset asked by desk: refused"},
+	} {
+		l, ok := lineOf(&watchdog.Record{Kind: watchdog.RecRequest, Body: watchdog.RequestHeard{Ask: c.ask, By: "desk", Outcome: c.outcome}}, c.level)
+		if !ok || l.Text != c.want {
+			t.Errorf("%+v: %q", c, l.Text)
+		}
+	}
 }

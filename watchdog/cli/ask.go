@@ -110,7 +110,11 @@ func (a *asker) run(ctx context.Context, s *streams) error {
 	if !a.granted(st) {
 		return a.refused(st)
 	}
-	fmt.Fprintf(s.out, "%s: %s\n", st.Vehicle, st.Level)
+	note := ""
+	if a.cmd.Ask == watchdog.AskStop.String() && st.Level == watchdog.Land.String() {
+		note = " (a land is latched already, and goes on)"
+	}
+	fmt.Fprintf(s.out, "%s: %s%s\n", st.Vehicle, st.Level, note)
 	return nil
 }
 

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 
 	"pinfold/config"
 	"pinfold/watchdog"
@@ -26,7 +25,7 @@ type checked struct {
 
 // Run judges a site file by the very loader that run uses.
 func (c *checkCmd) Run(s *streams) error {
-	if _, err := os.Stat(c.Site); err != nil {
+	if err := readable(c.Site); err != nil {
 		return fmt.Errorf("%w; give the path of a site file", err)
 	}
 	site, err := config.Load(c.Site)

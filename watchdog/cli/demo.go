@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -55,6 +56,9 @@ func (c *demoCmd) Run(s *streams) error {
 	show.intro(site)
 	story, session, err := tell(ctx, b, site, dir, c.Seed, show)
 	show.end()
+	if ctx.Err() != nil {
+		return given(session.Folder, err)
+	}
 	if err != nil {
 		return err
 	}
@@ -63,6 +67,19 @@ func (c *demoCmd) Run(s *streams) error {
 		return err
 	}
 	return c.close(s.out, &demoDoc{Safety: Safety, Stayed: story.Stayed(), AsTold: story.OK(), Story: story, Review: sum})
+}
+
+// given is what is said where a person ended the demo: how far the trail goes,
+// and what went wrong beside that.
+func given(folder string, err error) error {
+	text := "the demo was ended before its story was told, so nothing was shown by it"
+	if folder != "" {
+		text += "; the vehicles were stopped first, and the trail so far is " + folder
+	}
+	if err != nil && !errors.Is(err, context.Canceled) {
+		text += "; " + err.Error()
+	}
+	return found("%s", text)
 }
 
 func noFiles(name string) ([]byte, error) {

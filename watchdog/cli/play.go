@@ -87,6 +87,9 @@ func (c *playCmd) play(ctx context.Context, s *streams, site *config.Site, v *co
 		}
 		p.sent++
 	}
+	if p.sent == 0 {
+		return errNoSample(c.Path)
+	}
 	fmt.Fprintf(s.err, "played %d samples in %.1f s\n", p.sent, time.Since(p.begun).Seconds())
 	return nil
 }

@@ -37,6 +37,9 @@ func (c *replayCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
+	if res.Samples+res.Dropped+res.Refused == 0 {
+		return errNoSample(c.Path)
+	}
 	return c.print(s.out, res)
 }
 
