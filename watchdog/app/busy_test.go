@@ -57,14 +57,14 @@ func TestReloadsGoOn(t *testing.T) {
 		_, err := Run(ctx, Options{Site: parse(t, b.URL()), TrailDir: t.TempDir(), Say: o.say, Reload: reload,
 			Load: func() (*config.Site, error) {
 				if loads.Add(1) == 1 {
-					return nil, errors.New("a slip of the pen")
+					return nil, errors.New("a slip of the pen\nand another")
 				}
 				return parse(t, b.URL()), nil
 			}})
 		ended <- err
 	}()
 	reload <- struct{}{}
-	eventually(t, "the first reload fails", func() bool { return o.has("not taken, the old one stays in force: a slip of the pen") })
+	eventually(t, "the first reload fails", func() bool { return o.has("not taken, the old one stays in force: a slip of the pen; and another") })
 	reload <- struct{}{}
 	eventually(t, "the second is taken", func() bool { return o.has("the new site file is in force") })
 	cancel()

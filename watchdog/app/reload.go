@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"pinfold/config"
@@ -27,7 +28,7 @@ func (r *runner) reload(ctx context.Context) {
 		return
 	}
 	if err != nil {
-		r.say(Line{At: r.now(), Text: "the new site file is not taken, the old one stays in force: " + err.Error()})
+		r.say(Line{At: r.now(), Text: "the new site file is not taken, the old one stays in force: " + oneLine(err)})
 		r.trail.Event("", "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
 		return
 	}
@@ -37,7 +38,7 @@ func (r *runner) reload(ctx context.Context) {
 			return
 		}
 		if err != nil {
-			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: "the new site file is not taken by this vehicle's guard: " + err.Error()})
+			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: "the new site file is not taken by this vehicle's guard: " + oneLine(err)})
 			r.trail.Event(k.cfg.Vehicle, "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
 			return
 		}
@@ -46,6 +47,9 @@ func (r *runner) reload(ctx context.Context) {
 	r.trail.Event("", "reload", r.now(), map[string]any{"taken": true, "site": next.Hash})
 	r.say(Line{At: r.now(), Text: "the new site file is in force: " + next.Hash})
 }
+
+// oneLine is err on one line: a site file has all its problems named at once.
+func oneLine(err error) string { return strings.ReplaceAll(err.Error(), "\n", "; ") }
 
 func (r *runner) loadTighter() (*config.Site, []byte, error) {
 	if r.opt.Load == nil {

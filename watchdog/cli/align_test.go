@@ -14,6 +14,7 @@ import (
 	"pinfold/watchdog/link/mosquittotest"
 	"pinfold/watchdog/pose"
 	"pinfold/watchdog/pose/recording"
+	"pinfold/watchdog/pose/trial"
 )
 
 // camera is a tracker on a vehicle that stands at (1.5, 1.2, 0.8), looking
@@ -138,7 +139,7 @@ func TestTrustTable(t *testing.T) {
 	if code := Main([]string{"trust", "--draws", "5", path}, nil, &out, &errw); code != exitFine {
 		t.Fatalf("exit status %d: %s", code, errw.String())
 	}
-	if n := strings.Count(out.String(), " 5/5 "); n != 13 {
+	if n := strings.Count(out.String(), " 5/5 "); n != int(trial.Faults) {
 		t.Errorf("%d faults detected:\n%s", n, out.String())
 	}
 	if code := Main([]string{"trust", "--draws", "0", path}, nil, &out, &errw); code != exitError {

@@ -121,7 +121,7 @@ func (l *listener) drive(stop <-chan struct{}, x *atomic.Int64) {
 		case <-tick.C:
 			seq++
 			at += min(max(float64(x.Load())/1000-at, -0.003), 0.003) // 0.6 m/s
-			l.send(l.topics.Pose, poseMessage(time.Now().UnixNano(), seq, at+float64(seq%7)*1e-5, 2.5, 1.5), false)
+			l.keepSending(stop, poseMessage(time.Now().UnixNano(), seq, at+float64(seq%7)*1e-5, 2.5, 1.5))
 		}
 	}
 }

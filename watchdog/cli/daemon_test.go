@@ -147,7 +147,7 @@ func (l *listener) hover(stop <-chan struct{}, x, y, z float64) {
 		case <-tick.C:
 			seq++
 			noise := float64(seq%7) * 1e-5 // a real tracker is never bit-identical
-			l.send(l.topics.Pose, poseMessage(time.Now().UnixNano(), seq, x+noise, y, z), false)
+			l.keepSending(stop, poseMessage(time.Now().UnixNano(), seq, x+noise, y, z))
 		}
 	}
 }

@@ -242,6 +242,19 @@ func (l *listener) send(topic string, payload []byte, retain bool) {
 	}
 }
 
+// keepSending publishes a pose, and ends the test's goroutine, not the test,
+// where the test is over.
+func (l *listener) keepSending(stop <-chan struct{}, payload []byte) {
+	err := l.client.PublishNow(l.topics.Pose, payload, 0, false, 5*time.Second)
+	select {
+	case <-stop:
+	default:
+		if err != nil {
+			l.t.Errorf("a pose could not be sent: %v", err)
+		}
+	}
+}
+
 // sessionIn is the folder of the one session in a trail's folder.
 func sessionIn(t *testing.T, dir string) string {
 	t.Helper()

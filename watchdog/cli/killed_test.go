@@ -25,8 +25,7 @@ func session(t *testing.T, sig syscall.Signal) (folder string) {
 	stop := make(chan struct{})
 	defer close(stop)
 	go l.hover(stop, 3, 2, 1.5)
-	within(t, 10*time.Second, "the guard is ready to start", func() bool { s := l.last(); return s.PoseAge != nil && len(s.Blocked) == 0 })
-	askStart(t, site)
+	within(t, 30*time.Second, "a start is granted", func() bool { code, _ := ask("start", "--site", site); return code == exitFine })
 	if code, text := ask("stop", "--site", site); code != exitFine {
 		t.Fatal(text)
 	}

@@ -3,7 +3,8 @@ package pose
 import "strconv"
 
 // inOrder refuses a sample that is not after the newest one. A sender whose
-// clock was set back is refused until it has caught up, or until Realign.
+// clock was set back is refused until it has caught up, counts as a restarted
+// tracker (RestartAfter), or until Realign.
 func (t *Track) inOrder(s *Sample) *Fault {
 	if !t.begun {
 		return nil

@@ -18,6 +18,7 @@ type Track struct {
 	bound   string        // tracker id the alignment belongs to; empty while none was seen
 	last    string        // newest tracker id seen
 
+	behind   behind // samples refused as old since the newest
 	clock    senderClock
 	lateness time.Duration // of the newest sample
 	hist     history
@@ -59,7 +60,8 @@ func (t *Track) Realign(a Alignment) error {
 
 // Accept takes one decoded sample that arrived at the instant arrived and is
 // looked at now, and writes the pose it stands for to out. A refused sample
-// leaves the track and out as they were: it does not make the pose younger.
+// leaves the track and out as they were: it does not make the pose younger. Many
+// that are refused as old may be a tracker that restarted; see RestartAfter.
 //
 // An accepted sample may still be distrusted: ask Distrust.
 func (t *Track) Accept(s *Sample, arrived, now time.Duration, out *Pose) *Fault {
@@ -69,11 +71,15 @@ func (t *Track) Accept(s *Sample, arrived, now time.Duration, out *Pose) *Fault 
 	// A restarted tracker may count its stamps anew. Its alignment is void, so
 	// nothing that is let through here is trusted.
 	session := t.begun && s.Tracker != "" && t.last != "" && s.Tracker != t.last
-	if f := t.inOrder(s); f != nil && !session {
-		return f
-	}
 	now = max(now, t.checked)
 	arrived = min(arrived, now)
+	if f := t.inOrder(s); f != nil && !session {
+		if !t.behind.note(s, arrived, t.cfg.MaxAge) {
+			return f
+		}
+		session, t.trust.restarted = true, true
+	}
+	t.behind = behind{}
 	if t.begun {
 		arrived = max(arrived, t.arrived)
 	}

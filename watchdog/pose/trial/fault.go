@@ -26,6 +26,8 @@ const (
 	NotUnit                // the quaternion's norm is off by 5 %
 	Backlog                // every message comes a tenth of the time later than it should
 	Leap                   // the sender's clock leaps ahead by 0.3 to 3 s
+	SetBack                // stamps begin anew an hour before, and nothing else tells of it
+	LoneLeap               // one stamp leaps ahead by an hour, all others are as before
 	Faults                 // how many there are
 )
 
@@ -33,7 +35,7 @@ const (
 func (f Fault) String() string {
 	return [...]string{"silent", "frozen", "jump", "out of order", "rate too low", "low confidence",
 		"velocity disagrees", "restart, new id", "restart, no id", "not finite", "not unit",
-		"growing backlog", "clock leap", "unknown"}[min(f, Faults)]
+		"growing backlog", "clock leap", "stamps set back", "one stamp ahead", "unknown"}[min(f, Faults)]
 }
 
 // noticed reports whether what the track or the decoder said names the fault.
@@ -57,7 +59,7 @@ func (f Fault) noticed(d pose.Distrust, refused *pose.Fault) bool {
 		return d.Has(pose.Unsure)
 	case Biased:
 		return d.Has(pose.Disagrees)
-	case NewID, AtOrigin:
+	case NewID, AtOrigin, SetBack, LoneLeap:
 		return d.Has(pose.Restarted)
 	case NotFinite:
 		return kind == pose.NotFinite
@@ -89,6 +91,14 @@ func (f Fault) spoil(m []message, k int, cfg *pose.Config, rng *rand.Rand) []mes
 		return thin(m, k, cfg.MinRateHz*2/3, cfg.MaxAge)
 	case AtOrigin:
 		return restartAtOrigin(m, k)
+	case LoneLeap:
+		m[k].sample.Stamp += int64(time.Hour)
+		return m
+	case SetBack:
+		for i := range m[:k] { // the same, and no stamp falls below zero
+			m[i].sample.Stamp += int64(time.Hour)
+		}
+		return m
 	}
 	c := change{
 		fault: f, first: m[k].sample, begin: m[k].arrived,

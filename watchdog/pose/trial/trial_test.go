@@ -118,6 +118,8 @@ func longest(f Fault, c *pose.Config) time.Duration {
 		return c.VelocityWindow + c.MaxAge
 	case AtOrigin:
 		return 2*time.Second + c.MaxAge
+	case SetBack, LoneLeap:
+		return pose.RestartAfter + 2*c.MaxAge
 	case Backlog:
 		return 10*c.MaxLate + 2*c.MaxAge
 	}
