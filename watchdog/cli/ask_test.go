@@ -68,7 +68,7 @@ func TestAskToldOfADeadGuard(t *testing.T) {
 func TestAskStartRetrieve(t *testing.T) {
 	t.Parallel()
 	b := mosquittotest.Start(t)
-	site := writeSite(t, "", b.URL, 2.8)
+	site := patientSite(t, b.URL)
 	guard := start(t, "run", "--site", site, "--trail", t.TempDir())
 	guard.waitFor("watching")
 	l := listen(t, b.URL, "wren")
