@@ -8,7 +8,9 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"strings"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	"pinfold/watchdog"
@@ -44,6 +46,8 @@ type runner struct {
 	mails   []*mail    // of the keepers; made before the trail, which tells them of its health
 	ended   chan error // one value a loop
 	ending  atomic.Bool
+
+	trailErr, trailWarn string // as they were said; of the trail's own goroutine
 }
 
 // open makes the trail, then one keeper a vehicle.
@@ -87,12 +91,20 @@ func (r *runner) openTrail(start time.Time) error {
 	}
 	w, err := trail.Create(t)
 	if err != nil {
-		return fmt.Errorf("no trail, so no start: %w", err)
+		return fmt.Errorf("no trail, so no start: %w%s", err, roomHint(err))
 	}
 	r.trail = w
 	st := w.Status()
 	r.session.Folder, r.session.Key = st.Folder, st.Public
 	return nil
+}
+
+// roomHint says what to do where a disk is full.
+func roomHint(err error) string {
+	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
+		return "; free some of the disk, or name a folder elsewhere: dir in [trail], or --trail"
+	}
+	return ""
 }
 
 // isStop says whether a record makes its session one that is worth keeping for
@@ -112,9 +124,17 @@ func (r *runner) trailStatus(s trail.Status) {
 	for _, m := range r.mails {
 		m.setTrail(s.OK)
 	}
-	if !s.OK {
-		r.say(Line{At: r.now(), Text: "the trail cannot be written: " + s.Err})
+	if !s.OK && s.Err != r.trailErr {
+		r.say(Line{At: r.now(), Text: "the trail cannot be written: " + strings.TrimPrefix(s.Err, "cannot be written: ")})
 	}
+	switch {
+	case s.Warn == r.trailWarn:
+	case s.Warn == "":
+		r.say(Line{At: r.now(), Text: "the trail has room again"})
+	default:
+		r.say(Line{At: r.now(), Text: "caution: " + s.Warn})
+	}
+	r.trailErr, r.trailWarn = s.Err, s.Warn
 }
 
 func (r *runner) addKeeper(i int) error {

@@ -45,6 +45,11 @@ func (c *askCmd) check() error {
 	return nil
 }
 
+// halts says whether it is a stop or a land that is asked for.
+func (c *askCmd) halts() bool {
+	return c.Ask == watchdog.AskStop.String() || c.Ask == watchdog.AskLand.String()
+}
+
 // Run puts one request to a running guard and waits for what becomes of it.
 func (c *askCmd) Run(s *streams) error {
 	if err := c.check(); err != nil {
@@ -69,6 +74,9 @@ func (c *askCmd) Run(s *streams) error {
 		return err
 	}
 	client, err := connect(ctx, site, "pinfold-ask", []link.Sub{{Topic: topics.State, QoS: 1, Inbox: inbox}})
+	if err != nil && c.halts() {
+		return fmt.Errorf("%w. The %s was NOT sent: use the emergency stop if anything moves", err, c.Ask)
+	}
 	if err != nil {
 		return err
 	}
@@ -87,9 +95,8 @@ type asker struct {
 }
 
 func (a *asker) run(ctx context.Context, s *streams) error {
-	halt := a.cmd.Ask == watchdog.AskStop.String() || a.cmd.Ask == watchdog.AskLand.String()
 	var nonce string
-	if halt { // at once, and whether or not a guard answers
+	if a.cmd.halts() { // at once, and whether or not a guard answers
 		if err := a.publish(""); err != nil {
 			return err
 		}
@@ -200,7 +207,7 @@ func (a *asker) state(ctx context.Context, wanted func(*wire.State) bool) (*wire
 // somebody is who did not do it.
 func (a *asker) silence(ctx context.Context, kept, live *wire.State) error {
 	sent := ""
-	if a.cmd.Ask == watchdog.AskStop.String() || a.cmd.Ask == watchdog.AskLand.String() {
+	if a.cmd.halts() {
 		sent = ". The " + a.cmd.Ask + " was sent, and nobody is there to carry it out: use the emergency stop if anything moves"
 	}
 	switch {

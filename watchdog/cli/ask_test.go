@@ -37,6 +37,16 @@ func TestAskRefusesWhatCannotBeAsked(t *testing.T) {
 	}
 }
 
+// Without a broker a stop cannot even be sent, and that is said first of all.
+func TestAskStopWithoutABroker(t *testing.T) {
+	t.Parallel()
+	site := writeSite(t, "", "mqtt://127.0.0.1:9", 2.8)
+	code, text := ask("stop", "--site", site)
+	if code != exitError || !strings.Contains(text, "no broker answers") || !strings.Contains(text, "The stop was NOT sent: use the emergency stop") {
+		t.Errorf("exit status %d, %q", code, text)
+	}
+}
+
 // A state that the broker kept is no sign of life, however it reads.
 func TestAskToldOfADeadGuard(t *testing.T) {
 	t.Parallel()

@@ -37,6 +37,7 @@ func TestInputThatIsNone(t *testing.T) {
 		{exitError, "no such file or directory; give the path", []string{"check", "--site", filepath.Join(dir, "none")}},
 		{exitFound, "UTF-16", []string{"check", "--site", wide}},
 		{exitError, "is a pipe or device, not a file", []string{"replay", "--site", site, pipe}},
+		{exitError, "no such file or directory; name a recording", []string{"replay", filepath.Join(dir, "none")}},
 		{exitError, "holds no sample", []string{"replay", "--site", site, empty}},
 		{exitError, "holds no sample", []string{"replay", "--json", "--site", site, empty}},
 	} {

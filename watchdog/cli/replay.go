@@ -21,7 +21,11 @@ type replayCmd struct {
 // Run judges a recording by the core, offline; or a session again, by its own
 // site file, where no other is named.
 func (c *replayCmd) Run(s *streams) error {
-	if info, err := os.Stat(c.Path); err == nil && info.IsDir() && c.Site == "" {
+	info, err := os.Stat(c.Path)
+	switch {
+	case err != nil:
+		return fmt.Errorf("%w; name a recording (CSV with a header, or TUM text) or a session's folder", err)
+	case info.IsDir() && c.Site == "":
 		return c.session(s)
 	}
 	v, err := siteVehicle(c.Site, c.Vehicle)

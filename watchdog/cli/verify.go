@@ -47,6 +47,9 @@ func (c *verifyCmd) Run(s *streams) error {
 		return err
 	}
 	if _, err := os.Stat(filepath.Join(c.Path, "events.jsonl")); err != nil {
+		if list, e := trail.List(c.Path); e == nil && len(list) > 0 {
+			return fmt.Errorf("%s is a trail with %s; name the folder of one session, such as %s", c.Path, count(len(list), "session"), list[len(list)-1].Folder)
+		}
 		return fmt.Errorf("%w; name the folder of one session, as run and demo print it", err)
 	}
 	r, err := trail.Verify(c.Path, head)
@@ -85,6 +88,8 @@ func (c *verifyCmd) demands() (head, key string, err error) {
 // verdict turns a report into the exit status.
 func verdict(r *trail.Report) error {
 	switch {
+	case r.Torn && !r.Sealed && r.Count == 1:
+		return &statusError{exitUnsealed, "not sealed, and torn in its last line, as after a power cut or on a full disk: nothing was changed before that; a cut tail cannot be told without the head"}
 	case !r.OK():
 		return found("the trail does not hold")
 	case r.Sealed || r.HeadAt > 0:

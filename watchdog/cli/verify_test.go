@@ -49,7 +49,7 @@ func TestVerifyHasAnExitStatusForEachFinding(t *testing.T) {
 	expect("a head that is none", exitError, "give the 64 hex digits", "--head", "zz"+head[2:])
 	expect("half a head", exitError, "give the 64 hex digits", "--head", head[:32])
 	expect("an empty key", exitError, "give the 64 hex digits", "--key", "")
-	if code, text := verify(dir); code != exitError || !strings.Contains(text, "name the folder") {
+	if code, text := verify(dir); code != exitError || !strings.Contains(text, "is a trail with 1 session; name the folder of one session, such as "+folder) {
 		t.Errorf("no session: exit status %d, %s", code, text)
 	}
 
@@ -58,6 +58,8 @@ func TestVerifyHasAnExitStatusForEachFinding(t *testing.T) {
 	expect("killed, with its head", exitFine, "nothing was changed or cut off up to the head", "--head", strings.ToUpper(head))
 	expect("killed, with another head", exitFound, "nowhere in the chain", "--head", other)
 	expect("killed, another key demanded", exitFound, "and not by the demanded", "--key", other)
+
+	tornIn(t, folder, expect)
 
 	again := start(t, "run", "--site", site, "--trail", dir)
 	again.waitFor("watching")
@@ -81,4 +83,22 @@ func TestVerifyHasAnExitStatusForEachFinding(t *testing.T) {
 		t.Fatal(err)
 	}
 	expect("altered", exitFound, "the trail does not hold")
+}
+
+// tornIn looks at a killed session whose last line is half there, as after a
+// power cut, and leaves it as it was.
+func tornIn(t *testing.T, folder string, expect func(name string, status int, want string, args ...string)) {
+	t.Helper()
+	events := filepath.Join(folder, "events.jsonl")
+	whole, err := os.ReadFile(events)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(events, whole[:len(whole)-20], 0o600); err != nil {
+		t.Fatal(err)
+	}
+	expect("killed in mid-line", exitUnsealed, "torn in its last line")
+	if err := os.WriteFile(events, whole, 0o600); err != nil {
+		t.Fatal(err)
+	}
 }

@@ -136,6 +136,7 @@ type Report struct {
 	Notes    []string  // what a reader must know, and is no fault: not sealed, gaps, torn bytes
 
 	Sealed  bool   // a seal stands at the end and its signature holds
+	Torn    bool   // the last line is half there, which is one of the problems: a write was cut off, or the end was
 	Writing bool   // not sealed, and a process on this machine writes to it now
 	Public  string // hex public key of the first record
 	Head    string // hex SHA-256 of the last whole line

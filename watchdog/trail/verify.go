@@ -100,6 +100,7 @@ func (v *verifier) line(r rawLine) error {
 		return nil
 	}
 	if !r.whole {
+		v.r.Torn = true
 		v.problem(eventsName, r.n, -1, r.off, "ends inside a line, after %d bytes of it: a write was cut off, or the end was; if the session is still running verify it later, else the next run moves the piece to %s", len(r.text), tornName)
 		return nil
 	}

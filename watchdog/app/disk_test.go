@@ -1,0 +1,38 @@
+package app
+
+import (
+	"fmt"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"pinfold/watchdog/trail"
+)
+
+// What a person should know of the disk is said once, when it changes.
+func TestTheTrailsHealthIsSaidOnce(t *testing.T) {
+	var got []string
+	r := &runner{now: func() time.Duration { return 0 }}
+	r.opt.Say = func(l Line) { got = append(got, l.Text) }
+	for _, s := range []trail.Status{
+		{OK: true}, {OK: true, Warn: "little is free"}, {OK: true, Warn: "little is free"},
+		{Err: "full", Warn: "little is free"}, {Err: "full", Warn: "little is free"}, {OK: true, Warn: "little is free"},
+		{Err: "full"}, {OK: true},
+	} {
+		r.trailStatus(s)
+	}
+	want := []string{"caution: little is free", "the trail cannot be written: full", "the trail cannot be written: full", "the trail has room again"}
+	if strings.Join(got, "\n") != strings.Join(want, "\n") {
+		t.Errorf("said %q, want %q", got, want)
+	}
+}
+
+func TestAFullDiskSaysWhatToDo(t *testing.T) {
+	if got := roomHint(fmt.Errorf("write x: %w", syscall.ENOSPC)); !strings.Contains(got, "--trail") {
+		t.Errorf("a full disk: %q", got)
+	}
+	if got := roomHint(syscall.EACCES); got != "" {
+		t.Errorf("no permission: %q", got)
+	}
+}
