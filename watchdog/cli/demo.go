@@ -16,6 +16,7 @@ import (
 	"pinfold/sim/broker"
 	"pinfold/watchdog"
 	"pinfold/watchdog/app"
+	"pinfold/watchdog/link/wire"
 	"pinfold/watchdog/review"
 )
 
@@ -160,9 +161,10 @@ func (d *demoDoc) print(out io.Writer) {
 	fmt.Fprintf(out, "trail: %s\nprove it: pinfold verify %s\n\n%s\n", d.Review.Folder, d.Review.Folder, Safety)
 }
 
-// printWrapped prints text in lines of at most columns.
+// printWrapped prints text in lines of at most columns. It may stand in a trail
+// and have come from anywhere: control characters are written out.
 func printWrapped(out io.Writer, text, indent string) {
-	for _, l := range wrap(text, columns, indent) {
+	for _, l := range wrap(wire.Printable(text), columns, indent) {
 		fmt.Fprintln(out, l)
 	}
 }

@@ -8,6 +8,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"pinfold/watchdog/trail"
 )
 
 // Input that is not there, is no file or holds nothing is told at once, with
@@ -66,5 +68,15 @@ func TestDemoEndedByAPerson(t *testing.T) {
 	code := demo.end(syscall.SIGINT)
 	if text := demo.text(); code != exitFound || strings.Contains(text, "context") || !strings.Contains(text, "the demo was ended before its story was told") {
 		t.Errorf("exit status %d", code)
+	}
+}
+
+// What a trail says may have come from anywhere: nothing of it moves a cursor.
+func TestTextsFromATrailAreWrittenOut(t *testing.T) {
+	var out bytes.Buffer
+	printWrapped(&out, "stop asked by x\x1b[2J\u202e", "  ")
+	(&verifyCmd{}).print(&streams{out: &out}, &trail.Report{Session: "s\x1b[2J", Public: "\a", Sealed: true, Lines: 1})
+	if strings.ContainsAny(out.String(), "\x1b\a\u202e") || !strings.Contains(out.String(), `s\u001b[2J`) {
+		t.Errorf("printed %q", out.String())
 	}
 }

@@ -100,36 +100,39 @@ func verdict(r *trail.Report) error {
 	return &statusError{exitUnsealed, "not sealed: a cut tail cannot be told without the head; give --head"}
 }
 
+// print prints the report; what a trail says of itself may be anything.
 func (c *verifyCmd) print(s *streams, r *trail.Report) {
-	fmt.Fprintf(s.out, "session %s\n%d lines, %d frames with %d messages, %d files\n",
+	var b strings.Builder
+	fmt.Fprintf(&b, "session %s\n%d lines, %d frames with %d messages, %d files\n",
 		r.Session, r.Lines, r.Frames, r.Items, r.Files)
 	switch {
 	case r.Sealed:
-		fmt.Fprintf(s.out, "sealed by key %s\n", r.Public)
+		fmt.Fprintf(&b, "sealed by key %s\n", r.Public)
 	case r.Writing:
-		fmt.Fprintln(s.out, "NOT SEALED: it is still being written")
+		fmt.Fprintln(&b, "NOT SEALED: it is still being written")
 	default:
-		fmt.Fprintln(s.out, "NOT SEALED: the session was not closed in good order, or its end was cut off")
+		fmt.Fprintln(&b, "NOT SEALED: the session was not closed in good order, or its end was cut off")
 	}
-	fmt.Fprintf(s.out, "head %s\n", r.Head)
+	fmt.Fprintf(&b, "head %s\n", r.Head)
 	for _, n := range r.Notes {
-		fmt.Fprintln(s.out, "note:", n)
+		fmt.Fprintln(&b, "note:", n)
 	}
 	for _, p := range r.Problems {
-		fmt.Fprintf(s.out, "%s: %s\n", placeOf(&p), p.What)
+		fmt.Fprintf(&b, "%s: %s\n", placeOf(&p), p.What)
 	}
 	if r.Count > len(r.Problems) {
-		fmt.Fprintf(s.out, "and %d more\n", r.Count-len(r.Problems))
+		fmt.Fprintf(&b, "and %d more\n", r.Count-len(r.Problems))
 	}
 	switch {
 	case !r.OK():
 	case r.Sealed:
-		fmt.Fprintln(s.out, "nothing was changed")
+		fmt.Fprintln(&b, "nothing was changed")
 	case r.HeadAt > 0:
-		fmt.Fprintf(s.out, "nothing was changed or cut off up to the head, which is line %d of %d; whether something followed the last line, only a later head can tell\n", r.HeadAt, r.Lines)
+		fmt.Fprintf(&b, "nothing was changed or cut off up to the head, which is line %d of %d; whether something followed the last line, only a later head can tell\n", r.HeadAt, r.Lines)
 	default:
-		fmt.Fprintln(s.out, "nothing was changed in what is here; whether something followed, only a published head can tell (--head)")
+		fmt.Fprintln(&b, "nothing was changed in what is here; whether something followed, only a published head can tell (--head)")
 	}
+	fmt.Fprint(s.out, printable(b.String()))
 }
 
 func placeOf(p *trail.Problem) string {

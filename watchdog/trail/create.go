@@ -24,7 +24,7 @@ func Create(o Options) (*Writer, error) {
 	}
 	lock, err := o.FS.Lock(filepath.Join(o.Dir, lockName))
 	if err != nil {
-		return nil, fmt.Errorf("trail %s: another process writes there, or it is read-only; give each its own folder: %w", o.Dir, err)
+		return nil, fmt.Errorf("trail %s: another process writes there (is a guard at work already?), or it is read-only; give each its own folder: %w", o.Dir, err)
 	}
 	w, err := begin(o, lock)
 	if err != nil {
