@@ -46,6 +46,9 @@ type Ack struct {
 	Action string `json:"action"` // what the vehicle does now: Stop or Land
 }
 
+// Unnamed is who asked for a stop or a land whose name could not be taken.
+const Unnamed = "?"
+
 // Request is what an operator asks.
 type Request struct {
 	Ask   string `json:"ask"`   // start, stop, land or reset

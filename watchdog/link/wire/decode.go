@@ -171,23 +171,35 @@ func DecodeRequest(b []byte) (Request, error) {
 	return r, nil
 }
 
+// request reads a request. Who asks for a stop or a land has no bearing on it:
+// where the name or the nonce is not what it should be, they are asked for by
+// Unnamed; a start or a reset is refused.
 func (o *object) request(b []byte) (r Request, err error) {
 	if err = o.begin("request", "", b, RequestMax, requestFields); err != nil {
 		return r, err
 	}
 	o.spare = 1
+	var unnamed error
 	for {
 		i, v, err := o.next()
-		if i < 0 || err != nil {
+		if err != nil {
 			return r, err
+		}
+		if i < 0 {
+			if unnamed != nil && (r.Ask == Stop || r.Ask == Land) {
+				return Request{Ask: r.Ask, By: Unnamed}, nil
+			}
+			return r, unnamed
 		}
 		switch field := requestFields[i]; field {
 		case "ask":
 			r.Ask, err = o.word(field, v, "start", Stop, Land, "reset")
 		case "by":
 			r.By, err = o.plainText(field, v, NameMax)
+			unnamed, err = first(unnamed, err), nil
 		case "nonce":
 			r.Nonce, err = o.plainText(field, v, NameMax)
+			unnamed, err = first(unnamed, err), nil
 		case "retrieve":
 			r.Retrieve, err = o.flag(field, v)
 		}
@@ -195,6 +207,14 @@ func (o *object) request(b []byte) (r Request, err error) {
 			return r, err
 		}
 	}
+}
+
+// first is the first of two errors.
+func first(a, b error) error {
+	if a != nil {
+		return a
+	}
+	return b
 }
 
 // unknown reads a finite number, or null as NaN.

@@ -76,3 +76,26 @@ func TestPrintable(t *testing.T) {
 		t.Errorf("got %q", got)
 	}
 }
+
+// TestAStopNeedsNoName: a stop or a land whose name or nonce cannot be taken is a
+// stop or a land all the same; a start or a reset is refused, and so is a stop
+// that is broken in any other way.
+func TestAStopNeedsNoName(t *testing.T) {
+	for _, ask := range []string{Stop, Land, "start", "reset"} {
+		for _, bad := range []string{
+			`{"ask":"` + ask + `","by":"\u001b[2J","nonce":"n"}`,
+			`{"by":"` + strings.Repeat("x", NameMax+1) + `","ask":"` + ask + `","nonce":"n"}`,
+			`{"ask":"` + ask + `","by":7,"nonce":null}`,
+		} {
+			r, err := DecodeRequest([]byte(bad))
+			if halt := ask == Stop || ask == Land; halt && (err != nil || r != Request{Ask: ask, By: Unnamed}) || !halt && err == nil {
+				t.Errorf("%s: %+v, %v", bad, r, err)
+			}
+		}
+	}
+	for _, bad := range []string{`{"ask":"stop","by":"\u0000","nonce":"n"`, `{"by":"\u0000","nonce":"n"}`, `{"ask":"stop","by":"\u0000","by":"a","nonce":"n"}`} {
+		if r, err := DecodeRequest([]byte(bad)); err == nil {
+			t.Errorf("%s: %+v", bad, r)
+		}
+	}
+}
