@@ -10,7 +10,10 @@ import (
 // is valid in the sense of OGC Simple Features, with two things stricter: a
 // ring may not touch itself, and corners closer together than nothing, that is
 // repeated ones, are merged.
-type checker struct{ found []Problem }
+type checker struct {
+	found []Problem
+	solid []*polygon // of each shape, where nothing is wrong with its rings
+}
 
 // add notes a problem, up to MaxProblems.
 func (c *checker) add(p Problem) {
@@ -33,6 +36,7 @@ func (c *checker) shapes(in []Shape) []Shape {
 		return nil
 	}
 	out := make([]Shape, len(in))
+	c.solid = make([]*polygon, len(in))
 	first := make(map[string]int, len(in))
 	for i := range in {
 		if c.full() {
@@ -50,7 +54,7 @@ func (c *checker) shapes(in []Shape) []Shape {
 		out[i] = in[i]
 		out[i].Name = strings.Clone(in[i].Name)
 		out[i].Vehicles = append([]string(nil), in[i].Vehicles...)
-		out[i].Rings = c.rings(&in[i], p)
+		out[i].Rings, c.solid[i] = c.rings(&in[i], p)
 	}
 	return out
 }
@@ -128,12 +132,13 @@ type ring struct {
 	ok  bool
 }
 
-// rings checks the rings of a shape one by one and against each other.
-func (c *checker) rings(s *Shape, p Problem) [][]XY {
+// rings checks the rings of a shape one by one and against each other. It
+// returns them cleaned, and the polygon they make where nothing is wrong.
+func (c *checker) rings(s *Shape, p Problem) ([][]XY, *polygon) {
 	if len(s.Rings) == 0 {
 		p.Fault, p.Says, p.Try = TooFewPoints, "it has no outline", "give it an outer ring of at least three corners"
 		c.add(p)
-		return nil
+		return nil, nil
 	}
 	list := make([]ring, len(s.Rings))
 	out := make([][]XY, len(s.Rings))
@@ -143,8 +148,7 @@ func (c *checker) rings(s *Shape, p Problem) [][]XY {
 		out[k] = list[k].at
 	}
 	r := relate{c: c, p: p, rings: list}
-	r.check()
-	return out
+	return out, r.check()
 }
 
 // ring merges repeated corners and checks what can be seen corner by corner.

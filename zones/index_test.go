@@ -83,3 +83,39 @@ func TestCorner(t *testing.T) {
 		}
 	}
 }
+
+// The m least come to the front, whatever the order and however many are alike.
+func TestPartMovesTheLeastToTheFront(t *testing.T) {
+	r := rng(31)
+	for round := range 400 {
+		n := 1 + r.IntN(200)
+		in := make([]keyed, n)
+		for i := range in {
+			in[i] = keyed{float64(r.IntN(1 + round%50)), int32(i)}
+			switch round % 4 {
+			case 1:
+				in[i].key = float64(i)
+			case 2:
+				in[i].key = float64(-i)
+			}
+		}
+		m := r.IntN(n + 1)
+		part(in, m)
+		seen := make([]bool, n)
+		for i, k := range in {
+			seen[k.i] = true
+			if i < m {
+				for _, o := range in[m:] {
+					if o.less(k) {
+						t.Fatalf("round %d: %v is in front of %v", round, k, o)
+					}
+				}
+			}
+		}
+		for i, ok := range seen {
+			if !ok {
+				t.Fatalf("round %d: %d is lost", round, i)
+			}
+		}
+	}
+}

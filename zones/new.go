@@ -13,7 +13,7 @@ func New(shapes []Shape) (*Set, error) {
 	var rooms []room
 	for i := range clean {
 		z := &clean[i]
-		a := newArea(newPolygon(z.Rings), int32(i))
+		a := newArea(c.solid[i], int32(i))
 		if z.Kind == KeepIn {
 			rooms = append(rooms, room{floor: z.Floor, ceiling: z.Ceiling, area: a})
 		} else {

@@ -1,13 +1,17 @@
 package zones
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // relate checks the edges of one shape against each other.
 type relate struct {
 	c       *checker
 	p       Problem
 	rings   []ring
-	edges   []edge
+	all     *polygon // the rings that are sound one by one
+	which   []int32  // for each ring of all, its number in rings
 	touches []touch
 	crossed bool // some rings cross or overlap: who is inside whom is moot
 	said    int
@@ -23,36 +27,62 @@ type touch struct {
 // not hide the other zones' problems.
 const maxCrossings = 10
 
-func (r *relate) check() {
-	sound := true
+// check returns the polygon of all rings when nothing is wrong with it.
+func (r *relate) check() *polygon {
+	var fit [][]XY
 	for k := range r.rings {
-		if !r.rings[k].ok {
-			sound = false
-			continue
-		}
-		at := r.rings[k].at
-		for i := range at {
-			r.edges = append(r.edges, edge{at[i], at[(i+1)%len(at)], int32(k), int32(i)})
+		if r.rings[k].ok {
+			fit, r.which = append(fit, r.rings[k].at), append(r.which, int32(k))
 		}
 	}
-	pairs(r.edges, r.pair)
-	if sound && !r.crossed {
-		r.nest()
-		r.parts()
+	if len(fit) == 0 {
+		return nil
+	}
+	r.all = newPolygon(fit)
+	r.pairs()
+	if len(fit) < len(r.rings) || r.crossed || r.said > 0 {
+		return nil
+	}
+	before := len(r.c.found)
+	r.nest()
+	r.parts()
+	if len(r.c.found) > before {
+		return nil
+	}
+	return r.all
+}
+
+// pairs looks at every two edges that meet. Where there are more faults than
+// are told of, the rest need not be found.
+func (r *relate) pairs() {
+	var list []contact
+	for i := range int32(len(r.all.x)) {
+		e := r.edge(i)
+		list = r.all.contacts(e.a, e.b, i, list[:0])
+		for _, c := range list {
+			if r.pair(e, r.edge(c.edge), c); r.said > maxCrossings {
+				return
+			}
+		}
 	}
 }
 
-func (r *relate) pair(e, f edge) {
-	if f.ring < e.ring || f.ring == e.ring && f.i < e.i {
-		e, f = f, e
-	}
+// edge is edge i of all rings together, by its ring and place in it.
+func (r *relate) edge(i int32) edge {
+	k, _ := slices.BinarySearch(r.all.ring, i+1)
+	e := r.all.edge(i)
+	e.ring, e.i = r.which[k-1], i-r.all.ring[k-1]
+	return e
+}
+
+// pair looks at two edges that meet, e the earlier.
+func (r *relate) pair(e, f edge, c contact) {
 	n := int32(len(r.rings[e.ring].at))
 	if e.ring == f.ring && (f.i == e.i+1 || e.i == 0 && f.i == n-1) {
 		return // neighbours share a corner; spikes are found elsewhere
 	}
-	how, at := meet(e.a, e.b, f.a, f.b)
+	how, at := c.how, c.at
 	switch {
-	case how == apart:
 	case e.ring == f.ring:
 		r.say(&f, at, SelfCrossing, fmt.Sprintf("the edge from this corner meets the edge from corner %d of the same ring at (%g, %g)",
 			r.rings[e.ring].was[e.i], at.X, at.Y), "put the corners in order round the outline, or split the zone in two")
@@ -79,10 +109,14 @@ func (r *relate) say(e *edge, at XY, f Fault, says, try string) {
 		r.crossed = true
 	}
 	r.rings[e.ring].ok = false
+	p := r.p
 	if r.said++; r.said > maxCrossings {
+		p.Ring, p.Vertex, p.Fault = -1, -1, f
+		p.Says = fmt.Sprintf("more of its edges meet than the %d told of", maxCrossings)
+		p.Try = "mend these and check again"
+		r.c.add(p)
 		return
 	}
-	p := r.p
 	p.Ring, p.Vertex = int(e.ring), int(r.rings[e.ring].was[e.i])
 	p.At = e.a
 	p.Fault, p.Says, p.Try = f, says, try
@@ -114,11 +148,11 @@ func (r *relate) ways(e *edge, at XY) (to, from XY) {
 
 // nest checks that every hole lies in the outer ring and in no other hole.
 func (r *relate) nest() {
+	if len(r.rings) == 1 {
+		return
+	}
 	solid := make([]*polygon, len(r.rings))
 	for k := range r.rings {
-		if !r.rings[k].ok {
-			return
-		}
 		solid[k] = newPolygon([][]XY{r.rings[k].at})
 	}
 	for k := 1; k < len(r.rings); k++ {

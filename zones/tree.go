@@ -53,9 +53,29 @@ func newTree(walls []seg) *tree {
 		return nil
 	}
 	p := cutPieces(walls)
-	t := &tree{}
-	t.top = t.build(p, walls)
+	leaves := (len(p) + leafMax - 1) / leafMax
+	t := &tree{nodes: make([]node, 0, leaves), leaves: make([]leaf, 0, leaves), segs: make([]seg, 0, len(p)), id: make([]int32, 0, len(p)),
+		from: make([]float64, 0, len(p)), to: make([]float64, 0, len(p))}
+	order := make([]keyed, len(p))
+	for i := range order {
+		order[i].i = int32(i)
+	}
+	b := planter{t: t, p: p, walls: walls}
+	t.top = b.build(order)
 	return t
+}
+
+// planter builds a tree.
+type planter struct {
+	t     *tree
+	p     []piece
+	walls []seg
+}
+
+// keyed is piece i and where its middle lies, twice, along the axis at hand.
+type keyed struct {
+	key float64
+	i   int32
 }
 
 // cutPieces cuts the walls into pieces for the index.
@@ -127,58 +147,109 @@ func pieceSize(walls []seg) float64 {
 	}
 }
 
-// build makes the subtree over p and returns its number.
-func (t *tree) build(p []piece, walls []seg) int32 {
-	if len(p) <= leafMax {
+// build makes the subtree over some pieces and returns its number.
+func (b *planter) build(in []keyed) int32 {
+	t := b.t
+	if len(in) <= leafMax {
 		l := leaf{from: int32(len(t.segs))}
-		for i := range p {
-			t.segs, t.id = append(t.segs, walls[p[i].wall]), append(t.id, p[i].wall)
-			t.from, t.to = append(t.from, p[i].from), append(t.to, p[i].to)
+		slices.SortFunc(in, func(k, o keyed) int { return int(k.i - o.i) })
+		for _, k := range in {
+			p := &b.p[k.i]
+			t.segs, t.id = append(t.segs, b.walls[p.wall]), append(t.id, p.wall)
+			t.from, t.to = append(t.from, p.from), append(t.to, p.to)
 		}
 		l.to = int32(len(t.segs))
 		t.leaves = append(t.leaves, l)
 		return ^int32(len(t.leaves) - 1)
 	}
-	m := split(p)
+	m := b.split(in)
 	k := int32(len(t.nodes))
 	t.nodes = append(t.nodes, node{})
 	var n node
-	for i, half := range [2][]piece{p[:m], p[m:]} {
-		n.lx[i], n.ly[i], n.hx[i], n.hy[i] = around(half)
-		n.kid[i] = t.build(half, walls)
+	for i, half := range [2][]keyed{in[:m], in[m:]} {
+		n.lx[i], n.ly[i], n.hx[i], n.hy[i] = b.around(half)
+		n.kid[i] = b.build(half)
 	}
 	t.nodes[k] = n
 	return k
 }
 
-// split sorts the pieces along the longer side of where their middles lie and
-// says where to part them: in the middle, on a whole number of leaves.
-func split(p []piece) int {
+// split parts the pieces along the longer side of where their middles lie, in
+// the middle, on a whole number of leaves, and says where.
+func (b *planter) split(in []keyed) int {
 	lo, hi := XY{math.Inf(1), math.Inf(1)}, XY{math.Inf(-1), math.Inf(-1)}
-	for i := range p {
-		x, y := p[i].lx+p[i].hx, p[i].ly+p[i].hy
-		lo, hi = XY{math.Min(lo.X, x), math.Min(lo.Y, y)}, XY{math.Max(hi.X, x), math.Max(hi.Y, y)}
+	for _, k := range in {
+		p := &b.p[k.i]
+		x, y := p.lx+p.hx, p.ly+p.hy
+		lo, hi = XY{min(lo.X, x), min(lo.Y, y)}, XY{max(hi.X, x), max(hi.Y, y)}
 	}
 	alongX := hi.X-lo.X >= hi.Y-lo.Y
-	slices.SortFunc(p, func(a, b piece) int {
-		c := cmpFloat(a.lx+a.hx, b.lx+b.hx)
-		if !alongX {
-			c = cmpFloat(a.ly+a.hy, b.ly+b.hy)
+	for j := range in {
+		p := &b.p[in[j].i]
+		in[j].key = p.ly + p.hy
+		if alongX {
+			in[j].key = p.lx + p.hx
 		}
-		if c == 0 {
-			c = int(a.wall - b.wall)
-		}
-		return c
-	})
-	leaves := (len(p) + leafMax - 1) / leafMax
-	return leaves / 2 * leafMax
+	}
+	m := (len(in) + leafMax - 1) / leafMax / 2 * leafMax
+	part(in, m)
+	return m
 }
 
-func around(p []piece) (lx, ly, hx, hy float64) {
-	lx, ly, hx, hy = p[0].lx, p[0].ly, p[0].hx, p[0].hy
-	for i := range p {
-		lx, ly = math.Min(lx, p[i].lx), math.Min(ly, p[i].ly)
-		hx, hy = math.Max(hx, p[i].hx), math.Max(hy, p[i].hy)
+// less orders by key, of equals by number.
+func (k keyed) less(o keyed) bool { return k.key < o.key || k.key == o.key && k.i < o.i }
+
+// part moves the m least to the front (Hoare's selection, the median of three
+// as pivot). After too many rounds, which no pivot helps, it sorts.
+func part(in []keyed, m int) {
+	for rounds := 0; len(in) > 12 && rounds < 64; rounds++ {
+		a, b, c := in[0], in[len(in)/2], in[len(in)-1]
+		if b.less(a) {
+			a, b = b, a
+		}
+		if c.less(b) {
+			b = c
+			if b.less(a) {
+				b = a
+			}
+		}
+		i, j := 0, len(in)-1
+		for i <= j {
+			for in[i].less(b) {
+				i++
+			}
+			for b.less(in[j]) {
+				j--
+			}
+			if i <= j {
+				in[i], in[j] = in[j], in[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch { // in[:j+1] <= b <= in[i:]
+		case m <= j:
+			in = in[:j+1]
+		case m > i:
+			in, m = in[i:], m-i
+		default:
+			return
+		}
+	}
+	slices.SortFunc(in, func(k, o keyed) int {
+		if k.less(o) {
+			return -1
+		}
+		return 1
+	})
+}
+
+func (b *planter) around(in []keyed) (lx, ly, hx, hy float64) {
+	p := &b.p[in[0].i]
+	lx, ly, hx, hy = p.lx, p.ly, p.hx, p.hy
+	for _, k := range in {
+		p := &b.p[k.i]
+		lx, ly = min(lx, p.lx), min(ly, p.ly)
+		hx, hy = max(hx, p.hx), max(hy, p.hy)
 	}
 	return lx, ly, hx, hy
 }

@@ -1,0 +1,340 @@
+package zones
+
+import (
+	"math"
+	"slices"
+)
+
+// A pen of several zones is made edge by edge: what other zones cover of an
+// edge, in which layers, is found out once; what they leave are walls. A wall
+// is kept where not both sides of it are within the union: walls that lie in
+// another zone go, and so do walls that two zones share from opposite sides.
+
+// uniter makes the layers of one pen.
+type uniter struct {
+	p     *pen
+	count *int  // the walls of the site's unions so far
+	span  []run // of each zone of the pen, the layers it is in
+	part  []int32
+	near  []int32 // the zones whose boxes meet that of the zone at hand
+	cover []cover
+	used  int
+	in    []int32 // which of cover are in the layer at hand
+	was   []int32 // the same for the layer that left was made for
+	stops []stop
+	found []contact
+	left  []wall
+}
+
+// run is a range of layers.
+type run struct{ from, to int }
+
+// cover is how another zone stands to the edge at hand.
+type cover struct {
+	zone  int32 // in the pen
+	side  int   // of its outline on which the edge begins; 0 on it
+	plain bool  // the edge crosses its outline, if at all, in mid edge only,
+	on    bool  // so that from crossing to crossing it is in and out
+	marks []mark
+}
+
+// mark is where another zone's outline meets an edge: from t0 to t1 along it
+// (equal for a point).
+type mark struct {
+	t0, t1   float64
+	p0, p1   XY
+	shared   bool // a stretch, not a point
+	opposite bool // and the other zone's inside is on the other side of it
+}
+
+// stop is a point at which an edge is cut. turn is the cover that is plain and
+// whose outline it crosses there, -1 for none.
+type stop struct {
+	t    float64
+	p    XY
+	turn int32
+}
+
+// wall is a piece of an edge that is one; cut: not the whole edge.
+type wall struct {
+	a, b XY
+	cut  bool
+}
+
+// unite gives every layer of the pen its area. It reports false when the walls
+// become more than MaxWalls.
+func (b *builder) unite(p *pen) bool {
+	u := uniter{p: p, count: &b.walls, span: make([]run, len(p.zones)), part: make([]int32, len(p.slabs))}
+	members := make([]int, len(p.slabs))
+	for k := range p.zones {
+		u.span[k] = p.layers(&p.zones[k])
+		for s := u.span[k].from; s < u.span[k].to; s++ {
+			members[s]++
+			p.slabs[s].area = p.zones[k].area
+		}
+	}
+	for s, n := range members {
+		if n > 1 {
+			p.slabs[s].area = &area{parts: make([]*polygon, 0, n), zone: make([]int32, 0, n)}
+		}
+	}
+	for k := range p.zones {
+		if !u.zone(int32(k), members) {
+			return false
+		}
+	}
+	for s, n := range members {
+		if a := p.slabs[s].area; n > 1 {
+			if len(a.walls) > scanMax {
+				a.index = newTree(a.walls)
+			}
+			a.measure()
+		}
+	}
+	return true
+}
+
+// layers is the range of layers that a zone of the pen spans.
+func (p *pen) layers(r *room) run {
+	from, _ := slices.BinarySearchFunc(p.slabs, r.floor, func(s slab, z float64) int { return cmpFloat(s.lo, z) })
+	to, _ := slices.BinarySearchFunc(p.slabs, r.ceiling, func(s slab, z float64) int { return cmpFloat(s.lo, z) })
+	return run{from, to}
+}
+
+// zone adds zone k of the pen and its walls to the layers it is in.
+func (u *uniter) zone(k int32, members []int) bool {
+	own := &u.p.zones[k]
+	crowd := false
+	for s := u.span[k].from; s < u.span[k].to; s++ {
+		if members[s] == 1 {
+			continue
+		}
+		crowd = true
+		a := u.p.slabs[s].area
+		u.part[s] = int32(len(a.parts))
+		a.parts, a.zone = append(a.parts, own.area.parts[0]), append(a.zone, own.area.zone[0])
+	}
+	if !crowd {
+		return true
+	}
+	u.near = u.near[:0]
+	for o := range u.p.zones {
+		r := &u.p.zones[o]
+		if int32(o) != k && r.floor < own.ceiling && own.floor < r.ceiling && r.area.boxesMeet(own.area) {
+			u.near = append(u.near, int32(o))
+		}
+	}
+	q := own.area.parts[0]
+	for i := range int32(len(q.x)) {
+		e := q.edge(i)
+		e.ring = k
+		if u.look(&e) {
+			u.put(&e, members)
+		}
+		if *u.count > MaxWalls {
+			return false
+		}
+	}
+	return true
+}
+
+// look finds out what other zones cover of an edge. It reports false when
+// nothing of it is left in any layer.
+func (u *uniter) look(e *edge) bool {
+	u.used = 0
+	lo, hi := XY{min(e.a.X, e.b.X), min(e.a.Y, e.b.Y)}, XY{max(e.a.X, e.b.X), max(e.a.Y, e.b.Y)}
+	for _, o := range u.near {
+		q := u.p.zones[o].area.parts[0]
+		if lo.X > q.hi.X || hi.X < q.lo.X || lo.Y > q.hi.Y || hi.Y < q.lo.Y {
+			continue
+		}
+		c := u.next()
+		c.zone, c.side = o, q.locate(e.a.X, e.a.Y)
+		if c.side <= 0 {
+			continue
+		}
+		// Zones the edge begins in come first: one that holds all of it may end
+		// the search.
+		u.meet(e, c)
+		if r := u.span[o]; len(c.marks) == 0 && r.from <= u.span[e.ring].from && r.to >= u.span[e.ring].to {
+			return false
+		}
+	}
+	kept := 0
+	for i := range u.cover[:u.used] {
+		c := &u.cover[i]
+		if c.side <= 0 {
+			u.meet(e, c)
+		}
+		if c.side > 0 || len(c.marks) > 0 {
+			u.cover[kept], u.cover[i] = u.cover[i], u.cover[kept]
+			kept++
+		}
+	}
+	u.used = kept
+	return true
+}
+
+// next is a fresh cover, its memory used again.
+func (u *uniter) next() *cover {
+	if u.used == len(u.cover) {
+		u.cover = append(u.cover, cover{})
+	}
+	c := &u.cover[u.used]
+	c.marks, c.plain = c.marks[:0], true
+	u.used++
+	return c
+}
+
+// meet marks where the outline of a zone meets the edge.
+func (u *uniter) meet(e *edge, c *cover) {
+	q := u.p.zones[c.zone].area.parts[0]
+	u.found = q.contacts(e.a, e.b, -1, u.found[:0])
+	for _, f := range u.found {
+		m := mark{p0: f.at, p1: f.at}
+		if f.how != crossing {
+			c.plain = false
+		}
+		if f.how == overlap {
+			m = u.stretch(e, q, f)
+		}
+		m.t0, m.t1 = e.along(m.p0), e.along(m.p1)
+		if m.t0 > m.t1 {
+			m.t0, m.t1, m.p0, m.p1 = m.t1, m.t0, m.p1, m.p0
+		}
+		c.marks = append(c.marks, m)
+	}
+}
+
+// stretch is the mark of what an edge shares with an edge of q.
+func (u *uniter) stretch(e *edge, q *polygon, f contact) mark {
+	o := q.edge(f.edge)
+	to := XY{math.Inf(-1), math.Inf(-1)}
+	for _, v := range [4]XY{e.a, e.b, o.a, o.b} {
+		if inBox(e.a, e.b, v) && inBox(o.a, o.b, v) && after(v, to) {
+			to = v
+		}
+	}
+	sameWay := after(e.a, e.b) == after(o.a, o.b)
+	own := u.p.zones[e.ring].area.parts[0]
+	return mark{p0: f.at, p1: to, shared: true, opposite: sameWay != (own.side[e.i] == q.side[f.edge])}
+}
+
+// along is where a point of the edge lies on it, 0 to 1.
+func (e *edge) along(p XY) float64 {
+	dx, dy := e.b.X-e.a.X, e.b.Y-e.a.Y
+	if math.Abs(dx) >= math.Abs(dy) {
+		return (p.X - e.a.X) / dx
+	}
+	return (p.Y - e.a.Y) / dy
+}
+
+// put adds what is left of an edge to the layers its zone is in.
+func (u *uniter) put(e *edge, members []int) {
+	fresh := true
+	for s := u.span[e.ring].from; s < u.span[e.ring].to; s++ {
+		if members[s] == 1 {
+			continue
+		}
+		u.in = u.in[:0]
+		for i := range u.cover[:u.used] {
+			if r := u.span[u.cover[i].zone]; r.from <= s && s < r.to {
+				u.in = append(u.in, int32(i))
+			}
+		}
+		if fresh || !slices.Equal(u.in, u.was) {
+			u.cut(e)
+			u.was, fresh = append(u.was[:0], u.in...), false
+		}
+		a := u.p.slabs[s].area
+		for _, w := range u.left {
+			a.walls = append(a.walls, newSeg(w.a.X, w.a.Y, w.b.X, w.b.Y))
+			a.tags = append(a.tags, tag{part: u.part[s], edge: e.i, cut: w.cut})
+		}
+		*u.count += len(u.left)
+	}
+}
+
+// cut cuts an edge where the outlines of the covers in hand meet it, and finds
+// the pieces that are walls of the union.
+func (u *uniter) cut(e *edge) {
+	u.left = u.left[:0]
+	inside, whole := u.stopsOf(e)
+	for i := 1; i < len(u.stops); i++ {
+		s, o := &u.stops[i-1], &u.stops[i]
+		if s.turn >= 0 {
+			c := &u.cover[s.turn]
+			if c.on = !c.on; c.on {
+				inside++
+			} else {
+				inside--
+			}
+		}
+		if s.p != o.p && inside == 0 && u.isWall(e, (s.t+o.t)/2, XY{(s.p.X + o.p.X) / 2, (s.p.Y + o.p.Y) / 2}) {
+			u.left = append(u.left, wall{s.p, o.p, !whole})
+		}
+	}
+}
+
+// stopsOf lists where an edge is cut, from its begin to its end. It returns how
+// many of the plain covers hold its begin, and whether the edge stays whole.
+func (u *uniter) stopsOf(e *edge) (inside int, whole bool) {
+	u.stops = append(u.stops[:0], stop{0, e.a, -1})
+	whole = true
+	for _, i := range u.in {
+		c := &u.cover[i]
+		turn := int32(-1)
+		if c.plain {
+			turn = i
+			if c.on = c.side > 0; c.on {
+				inside++
+			}
+		}
+		for k := range c.marks {
+			m := &c.marks[k]
+			ends := [2]stop{{m.t0, m.p0, turn}, {m.t1, m.p1, -1}}
+			n := 1
+			if m.shared {
+				n = 2
+			}
+			for _, s := range ends[:n] {
+				switch {
+				case s.t > 0 && s.t < 1:
+					whole = false
+					u.stops = append(u.stops, s)
+				case s.turn >= 0 && s.t <= 0: // rounded onto an end, or beyond
+					u.stops = append(u.stops, stop{0, e.a, turn})
+				}
+			}
+		}
+	}
+	slices.SortStableFunc(u.stops, func(s, o stop) int { return cmpFloat(s.t, o.t) })
+	u.stops = append(u.stops, stop{1, e.b, -1})
+	return inside, whole
+}
+
+// isWall tells whether the middle of a piece, at t of the edge, is not within
+// the union on both sides, as far as the covers go that are not plain.
+func (u *uniter) isWall(e *edge, t float64, mid XY) bool {
+	for _, i := range u.in {
+		c := &u.cover[i]
+		if c.plain {
+			continue
+		}
+		shared := false
+		for k := range c.marks {
+			m := &c.marks[k]
+			if !m.shared || t < m.t0 || t > m.t1 {
+				continue
+			}
+			if m.opposite || c.zone < e.ring { // of two alike the first stays
+				return false
+			}
+			shared = true
+		}
+		if !shared && u.p.zones[c.zone].area.parts[0].locate(mid.X, mid.Y) > 0 {
+			return false
+		}
+	}
+	return true
+}
