@@ -20,7 +20,7 @@ func (r *raster) room() Room {
 	for k, l := range r.layers {
 		if r.any(k) {
 			out.Floor, out.Ceiling = min(out.Floor, l.lo), max(out.Ceiling, l.hi)
-			r.refine(k, 0, 0, float64(r.n))
+			r.refine(k, 0, 0, float64(r.n), r.inLayer(k))
 		}
 	}
 	if !(r.best.Radius > 0) {
@@ -41,20 +41,33 @@ func (r *raster) any(k int) bool {
 }
 
 // refine looks for a larger circle with its centre in the block, by halving
-// as long as the middle's clearance leaves hope.
-func (r *raster) refine(k int, i, j, n float64) {
+// as long as the middle's clearance leaves hope; pens are those that do.
+func (r *raster) refine(k int, i, j, n float64, pens []int32) {
 	half := r.cell * n / 2
 	x, y := r.x+r.cell*i+half, r.y+r.cell*j+half
-	c := r.clearAt(k, x, y, x, y)
+	var q query
+	if !r.sweep(k, x, y, x, y, &q) {
+		return
+	}
+	least := r.best.Radius + circleSlack*r.cell*float64(r.n) - half*math.Sqrt2
+	c, _ := r.clearAt(&q, pens, least)
 	if c > r.best.Radius {
 		r.best = Circle{XY{x, y}, c}
 	}
-	if c+half*math.Sqrt2 <= r.best.Radius+circleSlack*r.cell*float64(r.n) {
+	if c <= least {
 		return
 	}
-	for q := range 4 {
-		r.refine(k, i+float64(q%2)*n/2, j+float64(q/2)*n/2, n/2)
+	from := len(r.heap)
+	for _, p := range pens {
+		if r.set.pens[p].mostFlat(&q) > r.best.Radius-half {
+			r.heap = append(r.heap, p)
+		}
 	}
+	in := r.heap[from:]
+	for s := range 4 {
+		r.refine(k, i+float64(s%2)*n/2, j+float64(s/2)*n/2, n/2, in)
+	}
+	r.heap = r.heap[:from]
 }
 
 // pieces counts what hangs together. Two squares do when the body can go
@@ -90,8 +103,9 @@ func (r *raster) pieces() int {
 
 // way tells whether the body can go straight between two neighbouring squares.
 func (r *raster) way(k, i, j, a, b int) bool {
-	c, d := float64(r.clear[r.at(k, i, j)]), float64(r.clear[r.at(k, a, b)])
-	if d <= 0 {
+	m, o := r.at(k, i, j), r.at(k, a, b)
+	c, d := float64(r.clear[m]), float64(r.clear[o])
+	if d <= 0 || r.who[m] != r.who[o] { // pens do not touch
 		return false
 	}
 	length := r.cell * math.Hypot(float64(a-i), float64(b-j))
@@ -100,7 +114,12 @@ func (r *raster) way(k, i, j, a, b int) bool {
 	}
 	x0, y0 := r.x+r.cell*(float64(i)+0.5), r.y+r.cell*(float64(j)+0.5)
 	x1, y1 := r.x+r.cell*(float64(a)+0.5), r.y+r.cell*(float64(b)+0.5)
-	return r.clearAt(k, x0, y0, x1, y1) > 0
+	var q query
+	if !r.sweep(k, x0, y0, x1, y1, &q) {
+		return false
+	}
+	c, _ = r.clearAt(&q, r.who[m:m+1], 0)
+	return c > 0
 }
 
 // join puts two members into one group; it returns 1 if they were in two.

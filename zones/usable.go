@@ -58,8 +58,9 @@ func (s *Set) Usable(inset, below, above float64) Room {
 	}
 	r := raster{set: s, inset: inset, below: below, above: above}
 	r.frame()
+	r.who = make([]int32, len(r.part))
 	for k := range r.layers {
-		r.fill(k, 0, 0, r.n)
+		r.fill(k, 0, 0, r.n, r.inLayer(k))
 	}
 	return r.room()
 }
@@ -76,6 +77,8 @@ type raster struct {
 	n                   int     // squares along a side
 	part                []float32
 	clear               []float32 // clearance in the middle, m; for squares of their own
+	who                 []int32   // the pen that clearance is in
+	heap                []int32   // lists of pens, one on the other
 	best                Circle
 }
 
@@ -124,73 +127,108 @@ func (r *raster) inBand(z float64) bool {
 	return false
 }
 
-// clearAt is the clearance on the floor plan of a body in layer k that goes
-// from (x0, y0) to (x1, y1).
-func (r *raster) clearAt(k int, x0, y0, x1, y1 float64) float64 {
+// inLayer lists the pens that have room for the body in layer k.
+func (r *raster) inLayer(k int) []int32 {
 	z := (r.layers[k].lo + r.layers[k].hi) / 2
-	var q query
-	if !q.set(&Sweep{From: XYZ{x0, y0, z}, To: XYZ{x1, y1, z}, Radius: r.inset, Below: r.below, Above: r.above}) {
-		return math.Inf(-1)
-	}
-	best := math.Inf(-1)
+	var in []int32
 	for i := range r.set.pens {
 		p := &r.set.pens[i]
-		if q.zlo < p.floor() || q.zhi > p.ceiling() || p.mostFlat(&q) <= best {
+		if z-r.below >= p.floor() && z+r.above <= p.ceiling() {
+			in = append(in, int32(i))
+		}
+	}
+	return in
+}
+
+// sweep is the body in layer k that goes from (x0, y0) to (x1, y1).
+func (r *raster) sweep(k int, x0, y0, x1, y1 float64, q *query) bool {
+	z := (r.layers[k].lo + r.layers[k].hi) / 2
+	return q.set(&Sweep{From: XYZ{x0, y0, z}, To: XYZ{x1, y1, z}, Radius: r.inset, Below: r.below, Above: r.above})
+}
+
+// clearAt is the clearance on the floor plan of a body, and the pen it is in:
+// of those listed. Clearances of at most least are of no interest, and may be
+// given as any of them.
+func (r *raster) clearAt(q *query, pens []int32, least float64) (float64, int32) {
+	best, who := least, int32(-1)
+	for _, i := range pens {
+		p := &r.set.pens[i]
+		if p.mostFlat(q) <= best {
 			continue
 		}
 		c := math.Inf(1)
 		for j := range p.slabs {
-			if p.meets(j, &q) {
-				c = min(c, p.slabs[j].area.keep(&q, 1, math.Inf(1)).h)
+			if c > best && p.meets(j, q) {
+				c = min(c, p.slabs[j].area.keep(q, 1, math.Inf(1)).h)
 			}
 		}
-		best = max(best, c)
+		if c > best {
+			best, who = c, i
+		}
 	}
-	f := finder{set: r.set, q: &q, limit: best}
-	for i := f.next(); i >= 0; i = f.next() {
+	if who < 0 {
+		return least, who
+	}
+	f := finder{set: r.set, q: q, limit: best}
+	for i := f.next(); i >= 0 && best > least; i = f.next() {
 		o := &r.set.outs[i]
 		if q.zhi <= o.floor || q.zlo >= o.ceiling {
 			continue
 		}
-		if g := o.area.keep(&q, -1, best); g.h < best {
+		if g := o.area.keep(q, -1, best); g.h < best {
 			best = g.h
 			f.limit = best
 		}
 	}
-	return best
+	return best, who
 }
 
 // fill looks at the block of n by n squares at (i, j) of layer k, and into it
-// where it is not all of one kind.
-func (r *raster) fill(k, i, j, n int) {
+// where it is not all of one kind. pens are those with a clearance of more
+// than minus one square anywhere in it; and more, perhaps.
+func (r *raster) fill(k, i, j, n int, pens []int32) {
 	half := r.cell * float64(n) / 2
 	x, y := r.x+r.cell*float64(i)+half, r.y+r.cell*float64(j)+half
-	c := r.clearAt(k, x, y, x, y)
+	var q query
+	if !r.sweep(k, x, y, x, y, &q) {
+		return
+	}
+	diagonal := half * math.Sqrt2
+	c, who := r.clearAt(&q, pens, -diagonal)
 	if c > r.best.Radius {
 		r.best = Circle{XY{x, y}, c}
 	}
-	diagonal := half * math.Sqrt2
-	if n == 1 {
-		m := r.at(k, i, j)
-		r.clear[m] = float32(c)
-		r.part[m] = float32(min(1, max(0, 0.5+c/r.cell)))
+	if c <= -diagonal {
 		return
 	}
-	if c <= -diagonal {
+	if n == 1 {
+		r.put(r.at(k, i, j), min(1, max(0, 0.5+c/r.cell)), c, who)
 		return
 	}
 	if c >= diagonal {
 		for b := j; b < j+n; b++ {
 			for a := i; a < i+n; a++ {
-				m := r.at(k, a, b)
-				r.part[m], r.clear[m] = 1, float32(c)
+				r.put(r.at(k, a, b), 1, c, who)
 			}
 		}
 		return
 	}
-	for q := range 4 {
-		r.fill(k, i+q%2*n/2, j+q/2*n/2, n/2)
+	from := len(r.heap)
+	for _, p := range pens {
+		if r.set.pens[p].mostFlat(&q) > -half-r.cell {
+			r.heap = append(r.heap, p)
+		}
 	}
+	in := r.heap[from:]
+	for s := range 4 {
+		r.fill(k, i+s%2*n/2, j+s/2*n/2, n/2, in)
+	}
+	r.heap = r.heap[:from]
+}
+
+// put notes a square's part, clearance and pen.
+func (r *raster) put(m int, part, clear float64, who int32) {
+	r.part[m], r.clear[m], r.who[m] = float32(part), float32(clear), who
 }
 
 func (r *raster) at(k, i, j int) int { return (k*r.n+j)*r.n + i }
