@@ -22,6 +22,8 @@ type uniter struct {
 	in    []int32 // which of cover are in the layer at hand
 	was   []int32 // the same for the layer that left was made for
 	stops []stop
+	bare  []portion // what of the edge at hand no zone is known to hold
+	spare []portion
 	found []contact
 	left  []wall
 }
@@ -141,7 +143,7 @@ func (u *uniter) zone(k int32, members []int) bool {
 // look finds out what other zones cover of an edge. It reports false when
 // nothing of it is left in any layer.
 func (u *uniter) look(e *edge) bool {
-	u.used = 0
+	u.used, u.bare = 0, append(u.bare[:0], portion{0, 1})
 	lo, hi := XY{min(e.a.X, e.b.X), min(e.a.Y, e.b.Y)}, XY{max(e.a.X, e.b.X), max(e.a.Y, e.b.Y)}
 	for _, o := range u.near {
 		q := u.p.zones[o].area.parts[0]
@@ -156,7 +158,7 @@ func (u *uniter) look(e *edge) bool {
 		// Zones the edge begins in come first: one that holds all of it may end
 		// the search.
 		u.meet(e, c)
-		if r := u.span[o]; len(c.marks) == 0 && r.from <= u.span[e.ring].from && r.to >= u.span[e.ring].to {
+		if r := u.span[o]; r.from <= u.span[e.ring].from && r.to >= u.span[e.ring].to && u.hide(c) {
 			return false
 		}
 	}
@@ -173,6 +175,42 @@ func (u *uniter) look(e *edge) bool {
 	}
 	u.used = kept
 	return true
+}
+
+// portion is a part of an edge, from t0 to t1 of 0 to 1.
+type portion struct{ t0, t1 float64 }
+
+// hide takes what a plain cover that the edge begins in holds of it from what
+// is bare, less a sliver at the crossings for rounding. It reports whether
+// nothing is left bare.
+func (u *uniter) hide(c *cover) bool {
+	if !c.plain {
+		return false
+	}
+	slices.SortFunc(c.marks, func(m, o mark) int { return cmpFloat(m.t0, o.t0) })
+	for k := 0; k <= len(c.marks); k += 2 {
+		in := portion{0, 1}
+		if k > 0 {
+			in.t0 = c.marks[k-1].t0 + sliver
+		}
+		if k < len(c.marks) {
+			in.t1 = c.marks[k].t0 - sliver
+		}
+		u.spare = u.spare[:0]
+		for _, b := range u.bare {
+			if b.t0 < in.t0 && in.t0 < b.t1 {
+				u.spare = append(u.spare, portion{b.t0, in.t0})
+			}
+			if b.t0 < in.t1 && in.t1 < b.t1 {
+				u.spare = append(u.spare, portion{in.t1, b.t1})
+			}
+			if b.t1 <= in.t0 || b.t0 >= in.t1 {
+				u.spare = append(u.spare, b)
+			}
+		}
+		u.bare, u.spare = u.spare, u.bare
+	}
+	return len(u.bare) == 0
 }
 
 // next is a fresh cover, its memory used again.
