@@ -4,6 +4,7 @@ package zones
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"github.com/twpayne/go-geos"
@@ -19,7 +20,7 @@ import (
 // process: numbers that are not finite, ContainsXY of prepared geometries, and
 // Covers of a segment of no length.
 
-func geosPolygon(rings [][]XY) *geos.Geom {
+func geosPolygon(c *geos.Context, rings [][]XY) *geos.Geom {
 	out := make([][][]float64, len(rings))
 	for k, r := range rings {
 		for _, v := range r {
@@ -27,7 +28,7 @@ func geosPolygon(rings [][]XY) *geos.Geom {
 		}
 		out[k] = append(out[k], []float64{r[0].X, r[0].Y})
 	}
-	return geos.NewPolygon(out)
+	return c.NewPolygon(out)
 }
 
 // geosLocate is +1 inside, 0 on the boundary, -1 outside.
@@ -43,41 +44,29 @@ func geosLocate(g *geos.Geom, p *geos.Geom) int {
 
 // Containment and distance to the boundary, the sign exactly; validity too.
 func TestGeosContainmentAndDistance(t *testing.T) {
-	r := rng(21)
 	want := caseCount(20_000)
-	boundary, refused := 0, 0
-	for done, kind := 0, 0; done < want; kind++ {
-		rings := outlines(r, kind)
-		s, err := New([]Shape{zoneOf(rings)})
-		g := geosPolygon(rings)
-		if (err == nil) != g.IsValid() {
-			t.Fatalf("kind %d: New says %v, GEOS %q: %v", kind%8, err, g.IsValidReason(), rings)
-		}
-		if err != nil {
-			refused++
-			continue
-		}
-		border := g.Boundary()
-		for _, p := range spots(r, rings, 40) {
-			done++
-			h := s.Clearance(point(p.X, p.Y, 0))
-			at := geos.NewPointFromXY(p.X, p.Y)
-			where, d := geosLocate(g, at), border.Distance(at)
-			if where != signOf(h.Clearance) {
-				t.Fatalf("%v: clearance %g, GEOS %d, exactly %d: %v", p, h.Clearance, where, ratLocate(rings, p.X, p.Y), rings)
+	inShards(t, 21, want, func(t *testing.T, r *rand.Rand, want int, c tally) {
+		own := geos.NewContext() // one for each, since its calls lock
+		eachSpot(t, r, want, c, func(rings [][]XY) (bool, func(*Set, XY) int) {
+			g := geosPolygon(own, rings)
+			if !g.IsValid() {
+				return false, nil
 			}
-			if where == 0 {
-				boundary++
+			border, size := g.Boundary(), extent(rings)
+			return true, func(s *Set, p XY) int {
+				h := s.Clearance(point(p.X, p.Y, 0))
+				at := own.NewPointFromXY(p.X, p.Y)
+				where, d := geosLocate(g, at), border.Distance(at)
+				if where != signOf(h.Clearance) {
+					t.Fatalf("%v: clearance %g, GEOS %d, exactly %d: %v", p, h.Clearance, where, ratLocate(rings, p.X, p.Y), rings)
+				}
+				if math.Abs(math.Abs(h.Clearance)-d) > 1e-14*size+1e-12*d {
+					t.Fatalf("%v: clearance %.17g, GEOS %.17g: %v", p, h.Clearance, d, rings)
+				}
+				return where
 			}
-			if math.Abs(math.Abs(h.Clearance)-d) > 1e-14*extent(rings)+1e-12*d {
-				t.Fatalf("%v: clearance %.17g, GEOS %.17g: %v", p, h.Clearance, d, rings)
-			}
-		}
-	}
-	t.Logf("%d points, %d exactly on a boundary; %d outlines refused by both", want, boundary, refused)
-	if boundary < want/100 || refused == 0 {
-		t.Error("the cases are too tame")
-	}
+		})
+	}).enough(t, want)
 }
 
 // geosCovers is Covers. GEOS gives up on some lines that pass a corner to
@@ -90,45 +79,48 @@ func geosCovers(g, line *geos.Geom) (covers, ok bool) {
 // A capsule that is said to be clear by c is so for GEOS: its centre line lies
 // in the polygon, and the distance of the boundary from it is c and the radius.
 func TestGeosCapsules(t *testing.T) {
-	r := rng(22)
-	want := caseCount(20_000)
-	clear, gaveUp := 0, 0
-	for done, kind := 0, 0; done < want; kind++ {
-		rings := outlines(r, kind)
-		s, err := New([]Shape{zoneOf(rings)})
-		if err != nil {
-			continue
-		}
-		g := geosPolygon(rings)
-		border, size := g.Boundary(), extent(rings)
-		for _, p := range spots(r, rings, 20) {
-			done++
-			l := size * math.Pow(10, -3*r.Float64())
-			w := Sweep{From: XYZ{p.X, p.Y, 0}, To: XYZ{p.X + l*(r.Float64()-0.5), p.Y + l*(r.Float64()-0.5), 0}, Radius: l * r.Float64() / 10}
-			h := s.Clearance(&w)
-			line := geos.NewLineString([][]float64{{w.From.X, w.From.Y}, {w.To.X, w.To.Y}})
-			d := border.Distance(line)
-			within, ok := geosCovers(g, line)
-			if !ok {
-				gaveUp++
+	c := inShards(t, 22, caseCount(20_000)/4, func(t *testing.T, r *rand.Rand, want int, c tally) {
+		own := geos.NewContext()
+		for kind := r.IntN(len(outlineKinds)); c["cases"] < want; kind++ {
+			rings := outlines(r, kind)
+			s, err := New([]Shape{zoneOf(rings)})
+			if err != nil {
 				continue
 			}
-			inside := within && d > 1e-13*size // on the line to rounding GEOS may say either
-			slack := 1e-14*size + 1e-12*d
-			switch {
-			case h.Clearance > 0 && !within:
-				t.Fatalf("%+v: clearance %g, but GEOS says it leaves: %v", w, h.Clearance, rings)
-			case inside && math.Abs(h.Clearance+w.Radius-d) > slack:
-				t.Fatalf("%+v: clearance %.17g, GEOS %.17g: %v", w, h.Clearance, d-w.Radius, rings)
-			case inside:
-				clear++
+			g := geosPolygon(own, rings)
+			border, size := g.Boundary(), extent(rings)
+			for _, p := range spots(r, rings, 50) {
+				c["cases"]++
+				l := size * math.Pow(10, -3*r.Float64())
+				w := Sweep{From: XYZ{p.X, p.Y, 0}, To: XYZ{p.X + l*(r.Float64()-0.5), p.Y + l*(r.Float64()-0.5), 0}, Radius: l * r.Float64() / 10}
+				line := own.NewLineString([][]float64{{w.From.X, w.From.Y}, {w.To.X, w.To.Y}})
+				c[checkCapsule(t, s, rings, size, &w, g, border, line)]++
 			}
 		}
-	}
-	t.Logf("%d capsules, %d with the centre line inside; GEOS gave up on %d", want, clear, gaveUp)
-	if clear < want/10 || gaveUp > want/100 {
+	})
+	if c["inside"] < c["cases"]/20 || c["GEOS gave up"] > c["cases"]/100 {
 		t.Error("the cases are too tame")
 	}
+}
+
+// checkCapsule compares one capsule and says what it was.
+func checkCapsule(t *testing.T, s *Set, rings [][]XY, size float64, w *Sweep, g, border, line *geos.Geom) string {
+	t.Helper()
+	h := s.Clearance(w)
+	d := border.Distance(line)
+	within, ok := geosCovers(g, line)
+	inside := within && d > 1e-13*size // on the line to rounding GEOS may say either
+	switch {
+	case !ok:
+		return "GEOS gave up"
+	case h.Clearance > 0 && !within:
+		t.Fatalf("%+v: clearance %g, but GEOS says it leaves: %v", *w, h.Clearance, rings)
+	case inside && math.Abs(h.Clearance+w.Radius-d) > 1e-14*size+1e-12*d:
+		t.Fatalf("%+v: clearance %.17g, GEOS %.17g: %v", *w, h.Clearance, d-w.Radius, rings)
+	case inside:
+		return "inside"
+	}
+	return "leaves or touches"
 }
 
 // BenchmarkGeosHundred: the query of BenchmarkHundred, by GEOS prepared
@@ -140,7 +132,7 @@ func BenchmarkGeosHundred(b *testing.B) {
 	var prepared []*geos.PrepGeom
 	var lines []*geos.Geom
 	for _, z := range shapes[1:] {
-		g := geosPolygon(z.Rings)
+		g := geosPolygon(geos.DefaultContext, z.Rings)
 		prepared = append(prepared, g.Prepare())
 		for _, r := range z.Rings {
 			var c [][]float64

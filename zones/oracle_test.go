@@ -54,32 +54,43 @@ func extent(rings [][]XY) float64 {
 }
 
 func TestOracleContainmentAndDistance(t *testing.T) {
-	r := rng(1)
 	want := caseCount(20_000)
-	refused, boundary := 0, 0
-	for done, kind := 0, 0; done < want; kind++ {
+	inShards(t, 1, want, func(t *testing.T, r *rand.Rand, want int, c tally) {
+		eachSpot(t, r, want, c, func(rings [][]XY) (bool, func(*Set, XY) int) {
+			g := sfPolygon(rings)
+			border := g.Boundary().AsGeometry()
+			return g.Validate() == nil, func(s *Set, p XY) int { return checkAgainst(t, s, rings, g.AsGeometry(), border, p) }
+		})
+	}).enough(t, want)
+}
+
+// eachSpot goes through outlines and spots of all kinds. For every outline,
+// judge says whether it is valid, in which New must agree, and how to check a
+// spot; that returns on which side of the boundary the spot is.
+func eachSpot(t *testing.T, r *rand.Rand, want int, c tally, judge func([][]XY) (bool, func(*Set, XY) int)) {
+	for kind := r.IntN(len(outlineKinds)); c["cases"] < want; kind++ {
+		name := outlineKinds[kind%len(outlineKinds)]
 		rings := outlines(r, kind)
 		s, err := New([]Shape{zoneOf(rings)})
-		g := sfPolygon(rings)
-		if (err == nil) != (g.Validate() == nil) {
-			t.Fatalf("kind %d: New says %v, simplefeatures %v: %v", kind%8, err, g.Validate(), rings)
+		valid, check := judge(rings)
+		if (err == nil) != valid {
+			t.Fatalf("%s: New says %v, the other valid: %v: %v", name, err, valid, rings)
 		}
 		if err != nil {
-			refused++
+			c["refused"]++
+			c["refused: "+name]++
 			continue
 		}
-		border := g.Boundary().AsGeometry()
-		for _, p := range spots(r, rings, 40) {
-			done++
-			exact := checkAgainst(t, s, rings, g.AsGeometry(), border, p)
-			if exact == 0 {
-				boundary++
+		lo, hi := boxOf(rings)
+		for range 100 {
+			p, k := spot(r, rings, lo, hi)
+			c["cases"]++
+			c[name]++
+			c[spotKinds[k]]++
+			if check(s, p) == 0 {
+				c["on the boundary"]++
 			}
 		}
-	}
-	t.Logf("%d cases, %d exactly on a boundary; %d outlines refused by both", want, boundary, refused)
-	if boundary < want/100 || refused == 0 {
-		t.Error("the cases are too tame")
 	}
 }
 
@@ -117,54 +128,61 @@ func signOf(v float64) int {
 
 // Near the boundary simplefeatures itself is checked, by rational arithmetic.
 func TestOracleExact(t *testing.T) {
-	r := rng(2)
-	n := caseCount(20_000) / 10
-	for done, kind := 0, 0; done < n; kind++ {
-		rings := outlines(r, kind)
-		s, err := New([]Shape{zoneOf(rings)})
-		if err != nil {
-			continue
-		}
-		for _, p := range spots(r, rings, 10) {
-			done++
-			if got, want := signOf(s.Clearance(point(p.X, p.Y, 0)).Clearance), ratLocate(rings, p.X, p.Y); got != want {
-				t.Fatalf("%v: %d, exactly %d: %v", p, got, want, rings)
+	want := caseCount(20_000) / 10
+	inShards(t, 2, want, func(t *testing.T, r *rand.Rand, want int, c tally) {
+		for kind := r.IntN(len(outlineKinds)); c["cases"] < want; kind++ {
+			rings := outlines(r, kind)
+			s, err := New([]Shape{zoneOf(rings)})
+			if err != nil {
+				continue
+			}
+			for _, p := range spots(r, rings, 10) {
+				c["cases"]++
+				if got, want := signOf(s.Clearance(point(p.X, p.Y, 0)).Clearance), ratLocate(rings, p.X, p.Y); got != want {
+					t.Fatalf("%v: %d, exactly %d: %v", p, got, want, rings)
+				}
 			}
 		}
-	}
+	})
 }
 
 // Validity of random outlines on whole numbers, where everything that can go
 // wrong does, against simplefeatures. A ring that touches itself is refused by both.
 func TestOracleValidity(t *testing.T) {
-	r := rng(3)
-	valid, n := 0, caseCount(20_000)/4
-	for range n {
-		size := 3 + r.IntN(5)
-		rings := [][]XY{lattice(r, size, 3+r.IntN(4))}
-		switch r.IntN(3) {
-		case 0:
-			rings = append(rings, lattice(r, size, 3+r.IntN(2)))
-		case 1:
-			f := float64(size)
-			rings = [][]XY{rect(0, 0, f, f)}
-			for range 1 + r.IntN(3) {
-				rings = append(rings, lattice(r, size+1, 3+r.IntN(2)))
+	c := inShards(t, 3, caseCount(20_000)/4, func(t *testing.T, r *rand.Rand, want int, c tally) {
+		for range want {
+			rings := latticeRings(r)
+			_, err := New([]Shape{zoneOf(rings)})
+			other := sfPolygon(rings).Validate()
+			if (err == nil) != (other == nil) && !(other == nil && holeInHole(rings, err)) {
+				t.Fatalf("%v: New says %v, simplefeatures %v", rings, err, other)
+			}
+			c["cases"]++
+			if err == nil {
+				c["valid"]++
 			}
 		}
-		_, err := New([]Shape{zoneOf(rings)})
-		want := sfPolygon(rings).Validate()
-		if (err == nil) != (want == nil) && !(want == nil && holeInHole(rings, err)) {
-			t.Fatalf("%v: New says %v, simplefeatures %v", rings, err, want)
-		}
-		if err == nil {
-			valid++
-		}
-	}
-	t.Logf("%d of %d outlines valid", valid, n)
-	if valid < n/50 {
+	})
+	if c["valid"] < c["cases"]/50 {
 		t.Error("hardly any outline is valid: the cases test nothing")
 	}
+}
+
+// latticeRings are rings on whole numbers, an outline and up to three holes.
+func latticeRings(r *rand.Rand) [][]XY {
+	size := 3 + r.IntN(5)
+	rings := [][]XY{lattice(r, size, 3+r.IntN(4))}
+	switch r.IntN(3) {
+	case 0:
+		rings = append(rings, lattice(r, size, 3+r.IntN(2)))
+	case 1:
+		f := float64(size)
+		rings = [][]XY{rect(0, 0, f, f)}
+		for range 1 + r.IntN(3) {
+			rings = append(rings, lattice(r, size+1, 3+r.IntN(2)))
+		}
+	}
+	return rings
 }
 
 // holeInHole tells whether New refused a hole within a hole and is right:
@@ -189,27 +207,33 @@ func holeInHole(rings [][]XY, err error) bool {
 // Keep-ins together against the union that simplefeatures makes of them. On
 // whole numbers they touch and overlap in every way.
 func TestOracleUnion(t *testing.T) {
-	r := rng(4)
-	n := caseCount(10_000)
-	for done, kind := 0, 0; done < n; kind++ {
-		shapes := cluster(r, kind)
-		s, err := New(shapes)
-		if err != nil {
-			continue
+	c := inShards(t, 4, caseCount(10_000), func(t *testing.T, r *rand.Rand, want int, c tally) {
+		for kind := 0; c["cases"] < want; kind++ {
+			shapes := cluster(r, kind)
+			s, err := New(shapes)
+			if err != nil {
+				continue
+			}
+			var all []geom.Geometry
+			for i := range shapes {
+				all = append(all, sfPolygon(shapes[i].Rings).AsGeometry())
+			}
+			u, err := geom.UnionMany(all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			c[clusterKinds[kind%len(clusterKinds)]]++
+			border := u.Boundary()
+			for range 100 {
+				c["cases"]++
+				x, y := float64(r.IntN(60)-4)/4, float64(r.IntN(60)-4)/4
+				checkUnion(t, s, shapes, u, border, x, y)
+			}
 		}
-		var all []geom.Geometry
-		for i := range shapes {
-			all = append(all, sfPolygon(shapes[i].Rings).AsGeometry())
-		}
-		u, err := geom.UnionMany(all)
-		if err != nil {
-			t.Fatal(err)
-		}
-		border := u.Boundary()
-		for range 100 {
-			done++
-			x, y := float64(r.IntN(60)-4)/4, float64(r.IntN(60)-4)/4
-			checkUnion(t, s, shapes, u, border, x, y)
+	})
+	for _, name := range clusterKinds {
+		if c[name] < 5 {
+			t.Errorf("only %d unions of %s", c[name], name)
 		}
 	}
 }
@@ -270,20 +294,33 @@ func nearestOn(border geom.Geometry, x, y float64) (XY, bool) {
 	return at, !math.IsInf(best, 1)
 }
 
+// clusterKinds names the kinds of clusters.
+var clusterKinds = [...]string{"right angles", "stars", "triangles", "zones in holes"}
+
+// cluster is a handful of keep-ins that overlap and touch.
 func cluster(r *rand.Rand, kind int) []Shape {
 	shapes := make([]Shape, 2+r.IntN(5))
 	for i := range shapes {
 		x, y := r.IntN(8), r.IntN(8)
-		var ring []XY
-		switch kind % 3 {
+		var rings [][]XY
+		switch kind % len(clusterKinds) {
 		case 0:
-			ring = rightAngled(r, x, y)
+			rings = [][]XY{rightAngled(r, x, y)}
 		case 1:
-			ring = star(r, float64(x), float64(y), 0.5, 4, 3+r.IntN(20))
-		default:
-			ring = lattice(r, 10, 3)
+			rings = [][]XY{star(r, float64(x), float64(y), 0.5, 4, 3+r.IntN(20))}
+		case 2:
+			rings = [][]XY{lattice(r, 10, 3)}
+		default: // frames, one in the hole of the other or filling it, and what fills the last
+			d, w := float64(i), 0.25*float64(1+r.IntN(4))
+			if r.IntN(3) == 0 {
+				w = 1
+			}
+			rings = [][]XY{rect(d, d, 14-d, 14-d), rect(d+w, d+w, 14-d-w, 14-d-w)}
+			if i == len(shapes)-1 {
+				rings = rings[:1]
+			}
 		}
-		shapes[i] = zoneOf([][]XY{ring})
+		shapes[i] = zoneOf(rings)
 		shapes[i].Name = string(rune('a' + i))
 	}
 	return shapes
