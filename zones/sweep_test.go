@@ -3,6 +3,7 @@ package zones
 import (
 	"math"
 	"math/rand/v2"
+	"os"
 	"testing"
 )
 
@@ -17,8 +18,11 @@ func scene(r *rand.Rand, many bool) []Shape {
 			x, y := float64(r.IntN(12)), float64(r.IntN(12))
 			lo := float64(r.IntN(3))
 			z := Shape{Name: string(rune('a' + i)), Kind: KeepIn, Floor: lo, Ceiling: lo + 1 + float64(r.IntN(4)), Rings: [][]XY{rect(x, y, x+2+float64(r.IntN(9)), y+2+float64(r.IntN(9)))}}
-			if r.IntN(3) == 0 {
+			switch r.IntN(6) {
+			case 0, 1:
 				z.Rings[0] = star(r, x, y, 2, 8, 5+r.IntN(12))
+			case 2:
+				z.Rings = append(z.Rings, star(r, x+1, y+1, 0.1, 0.9, 3+r.IntN(8)))
 			}
 			out = append(out, z)
 		}
@@ -31,6 +35,27 @@ func scene(r *rand.Rand, many bool) []Shape {
 			Rings: [][]XY{star(r, 16*r.Float64(), 16*r.Float64(), 0.2, 1.5, 3+r.IntN(16))}})
 	}
 	return out
+}
+
+// features are what is special about a scene and a sweep in it.
+func features(shapes []Shape, w *Sweep, c tally) {
+	ins := 0
+	for i := range shapes {
+		if shapes[i].Kind == KeepIn {
+			ins++
+		}
+	}
+	for _, f := range []struct {
+		name string
+		is   bool
+	}{
+		{"one concave zone with a hole", ins == 1}, {"several zones", ins > 1}, {"keep-outs", ins < len(shapes)},
+		{"growing", w.Grow > 0}, {"at rest", w.From == w.To}, {"climbing or sinking", w.From.Z != w.To.Z}, {"with a width", w.Radius > 0},
+	} {
+		if f.is {
+			c[f.name]++
+		}
+	}
 }
 
 func randomSweep(r *rand.Rand) Sweep {
@@ -69,49 +94,134 @@ func slowHole(shapes []Shape, x, y, z float64) float64 {
 	return max(pen, deepest)
 }
 
-func TestSweepJudgedInsideIsInside(t *testing.T) {
-	r := rng(5)
-	n := caseCount(3000)
-	inside, out := 0, 0
-	for done := 0; done < n; {
-		shapes := scene(r, r.IntN(2) == 0)
-		s := mustNew(t, shapes...)
-		for range 50 {
-			done++
-			w := randomSweep(r)
-			c := s.Clearance(&w).Clearance
-			if c > 0 {
-				inside++
-			} else {
-				out++
-			}
-			sampleBody(t, r, shapes, &w, c)
-		}
+// capsuleCount is how many capsules must be judged inside: 100 000 where the
+// long tests run, else some thousands.
+func capsuleCount() int {
+	if os.Getenv("PINFOLD_LONG") != "" {
+		return caseCount(100_000)
 	}
-	t.Logf("%d inside, %d not", inside, out)
-	if inside < n/20 || out < n/20 {
-		t.Error("the cases are too tame")
+	return caseCount(5000)
+}
+
+func TestSweepJudgedInsideIsInside(t *testing.T) {
+	want := capsuleCount()
+	c := inShards(t, 5, want, func(t *testing.T, r *rand.Rand, want int, c tally) {
+		for c["cases"] < want {
+			shapes := scene(r, r.IntN(2) == 0)
+			s := mustNew(t, shapes...)
+			for range 50 {
+				w := randomSweep(r)
+				h := s.Clearance(&w)
+				if r.IntN(2) == 0 {
+					h = fatten(r, s.Clearance, &w)
+				}
+				if h.Clearance > 0 {
+					c["cases"]++
+					features(shapes, &w, c)
+				} else {
+					if c["not inside"]++; c["not inside"]%4 != 0 {
+						continue
+					}
+				}
+				if at, hole := escape(r, shapes, &w, &h); hole > 0 {
+					t.Fatalf("%+v: %+v, but at %v it is %g outside: %+v", w, h, at, hole, shapes)
+				}
+			}
+		}
+	})
+	for _, name := range []string{"one concave zone with a hole", "several zones", "keep-outs", "growing", "at rest", "climbing or sinking", "with a width", "not inside"} {
+		if c[name] < want/20 {
+			t.Errorf("only %d capsules: %s", c[name], name)
+		}
 	}
 }
 
-// sampleBody looks at points of the body all along the way.
-func sampleBody(t *testing.T, r *rand.Rand, shapes []Shape, w *Sweep, c float64) {
-	t.Helper()
-	for i := range 40 {
-		s := float64(i) / 39
-		x, y, z := w.From.X+s*(w.To.X-w.From.X), w.From.Y+s*(w.To.Y-w.From.Y), w.From.Z+s*(w.To.Z-w.From.Z)
-		a := 2 * math.Pi * r.Float64()
-		d := (w.Radius + s*w.Grow) * math.Sqrt(min(1, 2*r.Float64()))
-		h := z - w.Below
-		if r.IntN(2) == 0 {
-			h = z + w.Above
+// fatten makes a body that is inside, as judge has it, nearly as large as there
+// is room for.
+func fatten(r *rand.Rand, judge func(*Sweep) Hit, w *Sweep) Hit {
+	h := judge(w)
+	for i := 0; i < 3 && h.Clearance > 0; i++ {
+		more := h.Clearance * (1 - math.Pow(10, -1-8*r.Float64()))
+		switch {
+		case h.Face == Wall:
+			w.Radius += more
+		case h.Nearest.Z > w.From.Z:
+			w.Above += more
+		default:
+			w.Below += more
 		}
-		x, y = x+d*math.Cos(a), y+d*math.Sin(a)
-		hole := slowHole(shapes, x, y, h)
-		if c > 0 && hole > 1e-9 || c <= 0 && hole > -c+1e-9 {
-			t.Fatalf("%+v: clearance %g, but at (%g, %g, %g) it is %g outside: %+v", *w, c, x, y, h, hole, shapes)
+		h = judge(w)
+	}
+	return h
+}
+
+// A judge that takes the body for a little smaller, slower or shorter than it
+// is must be found out by the same sampling: the test above can fail.
+func TestSweepSamplingFindsAnEscape(t *testing.T) {
+	for name, mutate := range map[string]func(w *Sweep){
+		"radius a hundredth less":    func(w *Sweep) { w.Radius *= 0.99 },
+		"growth a twentieth less":    func(w *Sweep) { w.Grow *= 0.95 },
+		"growth forgotten":           func(w *Sweep) { w.Grow = 0 },
+		"way a twentieth shorter":    func(w *Sweep) { w.To.X += 0.05 * (w.From.X - w.To.X); w.To.Y += 0.05 * (w.From.Y - w.To.Y) },
+		"reach up a hundredth less":  func(w *Sweep) { w.Above *= 0.99 },
+		"reach down forgotten":       func(w *Sweep) { w.Below = 0 },
+		"height at the end mistaken": func(w *Sweep) { w.To.Z = w.From.Z },
+	} {
+		r := rng(55)
+		inside, found := 0, 0
+		for inside < 1500 {
+			shapes := scene(r, r.IntN(2) == 0)
+			s := mustNew(t, shapes...)
+			for range 50 {
+				w := randomSweep(r)
+				h := fatten(r, func(w *Sweep) Hit {
+					believed := *w
+					mutate(&believed)
+					return s.Clearance(&believed)
+				}, &w)
+				if h.Clearance <= 0 {
+					continue
+				}
+				inside++
+				if _, hole := escape(r, shapes, &w, &h); hole > 0 {
+					found++
+				}
+			}
+		}
+		t.Logf("%s: %d of %d escapes found", name, found, inside)
+		if found < 100 {
+			t.Errorf("%s: only %d of %d capsules were found to escape", name, found, inside)
 		}
 	}
+}
+
+// escape looks at points of the body all along the way, by the slow second
+// opinion, and where it passes the wall that is said to be nearest: on the rim
+// towards that, and anywhere, mostly on the rim too. It returns the first that is further outside than the
+// hit allows, and how far.
+func escape(r *rand.Rand, shapes []Shape, w *Sweep, hit *Hit) (XYZ, float64) {
+	most := 1e-9 + max(0, -hit.Clearance)
+	dx, dy := w.To.X-w.From.X, w.To.Y-w.From.Y
+	pass := ((hit.Nearest.X-w.From.X)*dx + (hit.Nearest.Y-w.From.Y)*dy) / max(dx*dx+dy*dy, 1e-12)
+	for i := range 40 {
+		s := float64(i) / 38
+		if i == 39 {
+			s = min(1, max(0, pass))
+		}
+		x, y, z := w.From.X+s*(w.To.X-w.From.X), w.From.Y+s*(w.To.Y-w.From.Y), w.From.Z+s*(w.To.Z-w.From.Z)
+		rim := w.Radius + s*w.Grow
+		to := math.Atan2(hit.Nearest.Y-y, hit.Nearest.X-x)
+		for _, p := range [2]struct{ a, d float64 }{{to, rim}, {2 * math.Pi * r.Float64(), rim * math.Sqrt(min(1, 2*r.Float64()))}} {
+			sin, cos := math.Sincos(p.a)
+			for _, h := range [2]float64{z - w.Below, z + w.Above} {
+				at := XYZ{x + p.d*cos, y + p.d*sin, h}
+				if hole := slowHole(shapes, at.X, at.Y, at.Z); hole > most {
+					return at, hole
+				}
+			}
+		}
+	}
+	return XYZ{}, 0
 }
 
 // In one zone the clearance has a closed definition at each place on the way;
