@@ -100,15 +100,7 @@ func TestHowARingIsDrawnChangesNothing(t *testing.T) {
 		m := z
 		m.Rings = nil
 		for _, r := range z.Rings {
-			k := rapid.IntRange(0, len(r)-1).Draw(t, "start")
-			r = append(slices.Clone(r[k:]), r[:k]...)
-			if rapid.Bool().Draw(t, "reverse") {
-				slices.Reverse(r)
-			}
-			if rapid.Bool().Draw(t, "close") {
-				r = append(r, r[0])
-			}
-			m.Rings = append(m.Rings, r)
+			m.Rings = append(m.Rings, redrawn(t, r))
 		}
 		a, b := newRapid(t, z), newRapid(t, m)
 		w := anySweep(t)
@@ -135,24 +127,117 @@ func TestMirroringChangesNothing(t *testing.T) {
 	})
 }
 
-// |clearance(a) - clearance(b)| <= |a - b|, for points, whatever the zones.
+// |clearance(a) - clearance(b)| <= |a - b|, whatever the zones, for points and
+// for upright cylinders.
 func TestClearanceChangesNoFasterThanThePoint(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		r := rng(rapid.Uint64().Draw(t, "scene"))
-		s, err := New(scene(r, rapid.Bool().Draw(t, "many")))
+		shapes := scene(r, rapid.Bool().Draw(t, "many"))
+		s, err := New(shapes)
 		if err != nil {
 			t.Fatal(err)
 		}
+		disc := rapid.Bool().Draw(t, "disc")
 		for range 20 {
 			a := XYZ{18*r.Float64() - 1, 18*r.Float64() - 1, 5*r.Float64() - 0.5}
 			l := math.Pow(10, 1-5*r.Float64())
 			b := XYZ{a.X + l*r.NormFloat64(), a.Y + l*r.NormFloat64(), a.Z + l*r.NormFloat64()}
-			x, y := s.Clearance(&Sweep{From: a, To: a}).Clearance, s.Clearance(&Sweep{From: b, To: b}).Clearance
+			v, w := Sweep{From: a, To: a}, Sweep{From: b, To: b}
+			if disc {
+				v.Radius, v.Below, v.Above = r.Float64(), 0.3*r.Float64(), 0.3*r.Float64()
+				w.Radius, w.Below, w.Above = v.Radius, v.Below, v.Above
+			}
+			x, y := s.Clearance(&v).Clearance, s.Clearance(&w).Clearance
 			if d := math.Sqrt((a.X-b.X)*(a.X-b.X) + (a.Y-b.Y)*(a.Y-b.Y) + (a.Z-b.Z)*(a.Z-b.Z)); math.Abs(x-y) > d*(1+1e-9)+1e-12 {
-				t.Fatalf("%v: %g, %v: %g, only %g apart", a, x, b, y, d)
+				t.Fatalf("%+v: %g, %v: %g, only %g apart: %+v", v, x, b, y, d, shapes)
 			}
 		}
 	})
+}
+
+// manyZones draws a site of several keep-ins, some with holes, in no special
+// position to each other, and keep-outs.
+func manyZones(t *rapid.T) []Shape {
+	r := rng(rapid.Uint64().Draw(t, "site"))
+	var out []Shape
+	for i := range rapid.IntRange(2, 6).Draw(t, "zones") {
+		x, y, lo := 12*r.Float64()-6, 12*r.Float64()-6, 2*r.Float64()-1
+		z := Shape{Name: string(rune('a' + i)), Kind: KeepIn, Floor: lo, Ceiling: lo + 1 + 4*r.Float64(), Rings: [][]XY{star(r, x, y, 3, 8, 8+r.IntN(20))}}
+		switch r.IntN(3) {
+		case 0:
+			z.Rings = append(z.Rings, star(r, x, y, 0.5, 2, 3+r.IntN(8)))
+		case 1:
+			z.Kind = KeepOut
+			z.Rings[0] = star(r, x, y, 0.5, 2, 3+r.IntN(12))
+		}
+		out = append(out, z)
+	}
+	out[0].Kind = KeepIn
+	return out
+}
+
+// A site of many zones, moved, turned, mirrored, its zones in another order and
+// its rings drawn another way round from another corner, answers the same. The
+// zones keep their shape but for rounding.
+func TestHowASiteLiesChangesNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		shapes := manyZones(t)
+		a, err := New(shapes)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sin, cos := math.Sincos(rapid.Float64Range(0, 7).Draw(t, "angle"))
+		d, flip := anyXYZ(t, "by"), 1.0
+		if rapid.Bool().Draw(t, "mirror") {
+			flip = -1
+		}
+		move := func(p XY) XY { return XY{flip*(p.X*cos-p.Y*sin) + d.X, p.X*sin + p.Y*cos + d.Y} }
+		var moved []Shape
+		for _, z := range shapes {
+			z.Rings = mapRings(z.Rings, move)
+			for k, r := range z.Rings {
+				z.Rings[k] = redrawn(t, r)
+			}
+			moved = append(moved, z)
+		}
+		if rapid.Bool().Draw(t, "order") {
+			slices.Reverse(moved)
+		}
+		b, err := New(moved)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for range 10 {
+			w := anySweep(t)
+			if rapid.Bool().Draw(t, "at rest") {
+				w.To, w.Grow = w.From, 0
+			}
+			v := w
+			from, to := move(XY{w.From.X, w.From.Y}), move(XY{w.To.X, w.To.Y})
+			v.From.X, v.From.Y, v.To.X, v.To.Y = from.X, from.Y, to.X, to.Y
+			x, y := a.Clearance(&w).Clearance, b.Clearance(&v).Clearance
+			tol := 1e-11
+			if w.From != w.To && min(x, y) < tol {
+				tol = looked(&w)
+			}
+			if math.Abs(x-y) > tol {
+				t.Fatalf("%+v: clearance %.17g, moved %.17g: %+v", w, x, y, shapes)
+			}
+		}
+	})
+}
+
+// redrawn is a ring from another corner on, perhaps the other way round or closed.
+func redrawn(t *rapid.T, r []XY) []XY {
+	k := rapid.IntRange(0, len(r)-1).Draw(t, "start")
+	r = append(slices.Clone(r[k:]), r[:k]...)
+	if rapid.Bool().Draw(t, "reverse") {
+		slices.Reverse(r)
+	}
+	if rapid.Bool().Draw(t, "close") {
+		r = append(r, r[0])
+	}
+	return r
 }
 
 // A larger body, a longer way or more growth never has more room.

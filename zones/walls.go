@@ -6,8 +6,8 @@ import (
 	"slices"
 )
 
-// newPens sorts the keep-in zones into pens: zones whose boxes, heights
-// included, overlap or touch go together.
+// newPens sorts the keep-in zones into pens: zones that overlap or touch, heights
+// included, go together. It does not depend on how the site is turned.
 func newPens(rooms []room) ([]pen, error) {
 	group := make([]int32, len(rooms))
 	for i := range group {
@@ -15,7 +15,7 @@ func newPens(rooms []room) ([]pen, error) {
 	}
 	for i := range rooms {
 		for j := range i {
-			if rooms[i].beside(&rooms[j]) {
+			if find(group, int32(i)) != find(group, int32(j)) && rooms[i].beside(&rooms[j]) {
 				join(group, i, j)
 			}
 		}
@@ -41,9 +41,30 @@ func newPens(rooms []room) ([]pen, error) {
 	return out, nil
 }
 
-// beside tells whether the boxes of two zones overlap or touch.
+// beside tells, exactly, whether two zones overlap or touch.
 func (r *room) beside(o *room) bool {
-	return r.floor <= o.ceiling && o.floor <= r.ceiling && r.area.boxesMeet(o.area)
+	return r.floor <= o.ceiling && o.floor <= r.ceiling && r.area.boxesMeet(o.area) && r.area.parts[0].touches(o.area.parts[0])
+}
+
+// touches tells whether two polygons have a point in common.
+func (p *polygon) touches(o *polygon) bool {
+	if len(p.x) > len(o.x) {
+		p, o = o, p
+	}
+	if p.locate(o.x[0], o.y[0]) >= 0 || o.locate(p.x[0], p.y[0]) >= 0 {
+		return true
+	}
+	var list [4]contact
+	for i := range int32(len(p.x)) {
+		e := p.edge(i)
+		if min(e.a.X, e.b.X) > o.hi.X || max(e.a.X, e.b.X) < o.lo.X || min(e.a.Y, e.b.Y) > o.hi.Y || max(e.a.Y, e.b.Y) < o.lo.Y {
+			continue
+		}
+		if len(o.contacts(e.a, e.b, -1, list[:0])) > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 func (a *area) boxesMeet(o *area) bool {
