@@ -44,6 +44,8 @@ type cover struct {
 // (equal for a point).
 type mark struct {
 	t0, t1   float64
+	err      float64 // how far t0 may be off; 0 for points that are corners
+	edge     int32   // of the other outline, where the two cross; else -1
 	p0, p1   XY
 	shared   bool // a stretch, not a point
 	opposite bool // and the other zone's inside is on the other side of it
@@ -52,9 +54,10 @@ type mark struct {
 // stop is a point at which an edge is cut. turn is the cover that is plain and
 // whose outline it crosses there, -1 for none.
 type stop struct {
-	t    float64
-	p    XY
-	turn int32
+	t, err float64
+	p      XY
+	turn   int32
+	by     edge // the edge it is crossed by; of no length where p is a corner
 }
 
 // wall is a piece of an edge that is one; cut: not the whole edge.
@@ -188,13 +191,17 @@ func (u *uniter) hide(c *cover) bool {
 		return false
 	}
 	slices.SortFunc(c.marks, func(m, o mark) int { return cmpFloat(m.t0, o.t0) })
+	off := sliver
+	for k := range c.marks {
+		off = max(off, 2*c.marks[k].err)
+	}
 	for k := 0; k <= len(c.marks); k += 2 {
 		in := portion{0, 1}
 		if k > 0 {
-			in.t0 = c.marks[k-1].t0 + sliver
+			in.t0 = c.marks[k-1].t0 + off
 		}
 		if k < len(c.marks) {
-			in.t1 = c.marks[k].t0 - sliver
+			in.t1 = c.marks[k].t0 - off
 		}
 		u.spare = u.spare[:0]
 		for _, b := range u.bare {
@@ -229,14 +236,20 @@ func (u *uniter) meet(e *edge, c *cover) {
 	q := u.p.zones[c.zone].area.parts[0]
 	u.found = q.contacts(e.a, e.b, -1, u.found[:0])
 	for _, f := range u.found {
-		m := mark{p0: f.at, p1: f.at}
-		if f.how != crossing {
-			c.plain = false
+		if f.how == crossing {
+			m := mark{p0: f.at, p1: f.at, edge: f.edge}
+			o := q.edge(f.edge)
+			m.t0, m.err = e.crossed(&o)
+			m.t1 = m.t0
+			c.marks = append(c.marks, m)
+			continue
 		}
+		c.plain = false
+		m := mark{p0: f.at, p1: f.at}
 		if f.how == overlap {
 			m = u.stretch(e, q, f)
 		}
-		m.t0, m.t1 = e.along(m.p0), e.along(m.p1)
+		m.edge, m.t0, m.t1 = -1, e.along(m.p0), e.along(m.p1)
 		if m.t0 > m.t1 {
 			m.t0, m.t1, m.p0, m.p1 = m.t1, m.t0, m.p1, m.p0
 		}
@@ -256,15 +269,6 @@ func (u *uniter) stretch(e *edge, q *polygon, f contact) mark {
 	sameWay := after(e.a, e.b) == after(o.a, o.b)
 	own := u.p.zones[e.ring].area.parts[0]
 	return mark{p0: f.at, p1: to, shared: true, opposite: sameWay != (own.side[e.i] == q.side[f.edge])}
-}
-
-// along is where a point of the edge lies on it, 0 to 1.
-func (e *edge) along(p XY) float64 {
-	dx, dy := e.b.X-e.a.X, e.b.Y-e.a.Y
-	if math.Abs(dx) >= math.Abs(dy) {
-		return (p.X - e.a.X) / dx
-	}
-	return (p.Y - e.a.Y) / dy
 }
 
 // put adds what is left of an edge to the layers its zone is in.
@@ -317,8 +321,7 @@ func (u *uniter) cut(e *edge) {
 // stopsOf lists where an edge is cut, from its begin to its end. It returns how
 // many of the plain covers hold its begin, and whether the edge stays whole.
 func (u *uniter) stopsOf(e *edge) (inside int, whole bool) {
-	u.stops = append(u.stops[:0], stop{0, e.a, -1})
-	whole = true
+	u.stops = append(u.stops[:0], stop{p: e.a, turn: -1})
 	for _, i := range u.in {
 		c := &u.cover[i]
 		turn := int32(-1)
@@ -328,27 +331,30 @@ func (u *uniter) stopsOf(e *edge) (inside int, whole bool) {
 				inside++
 			}
 		}
+		q := u.p.zones[c.zone].area.parts[0]
 		for k := range c.marks {
 			m := &c.marks[k]
-			ends := [2]stop{{m.t0, m.p0, turn}, {m.t1, m.p1, -1}}
-			n := 1
-			if m.shared {
-				n = 2
+			if m.edge >= 0 {
+				u.stops = append(u.stops, stop{m.t0, m.err, m.p0, turn, q.edge(m.edge)})
+				continue
 			}
-			for _, s := range ends[:n] {
-				switch {
-				case s.t > 0 && s.t < 1:
-					whole = false
-					u.stops = append(u.stops, s)
-				case s.turn >= 0 && s.t <= 0: // rounded onto an end, or beyond
-					u.stops = append(u.stops, stop{0, e.a, turn})
-				}
+			if m.t0 > 0 && m.t0 < 1 {
+				u.stops = append(u.stops, stop{t: m.t0, p: m.p0, turn: -1})
+			}
+			if m.shared && m.t1 > 0 && m.t1 < 1 {
+				u.stops = append(u.stops, stop{t: m.t1, p: m.p1, turn: -1})
 			}
 		}
 	}
-	slices.SortStableFunc(u.stops, func(s, o stop) int { return cmpFloat(s.t, o.t) })
-	u.stops = append(u.stops, stop{1, e.b, -1})
-	return inside, whole
+	found := u.stops[1:]
+	slices.SortStableFunc(found, func(s, o stop) int { return e.order(&s, &o) })
+	for i := 1; i < len(found); i++ { // one point, however many zones meet in it
+		if e.order(&found[i-1], &found[i]) == 0 {
+			found[i].p = found[i-1].p
+		}
+	}
+	u.stops = append(u.stops, stop{t: 1, p: e.b, turn: -1})
+	return inside, len(found) == 0
 }
 
 // isWall tells whether the middle of a piece, at t of the edge, is not within
