@@ -3,6 +3,8 @@ package zones
 import (
 	"bytes"
 	"fmt"
+	"strconv"
+	"strings"
 
 	"github.com/go-json-experiment/json/jsontext"
 	"github.com/paulmach/orb"
@@ -50,7 +52,7 @@ func (r *geoReader) polygons(g *geometry) orb.MultiPolygon {
 func (r *geoReader) positions(raw jsontext.Value, depth int, kind string) bool {
 	misfit := func(where jsontext.Pointer, what, meant string) bool {
 		r.bad("give lists of positions of two numbers in metres",
-			"geometry.coordinates do not fit a %s: at %s there is a %s where a %s is meant", kind, where, what, meant)
+			"geometry.coordinates do not fit a %s: at %s there is a %s where a %s is meant", kind, spelled(where, kind), what, meant)
 		return false
 	}
 	switch {
@@ -75,11 +77,16 @@ func (r *geoReader) positions(raw jsontext.Value, depth int, kind string) bool {
 		}
 		switch k := t.Kind(); {
 		case k == 'n':
-			r.bad("give numbers", "geometry.coordinates hold null at %s", d.StackPointer())
+			r.bad("give numbers", "geometry.coordinates hold null at %s", spelled(d.StackPointer(), kind))
 			return false
 		case k == '[' && d.StackDepth() > depth:
 			return misfit(d.StackPointer(), "list", "number")
-		case k == '[' || k == ']' || k == '0' && d.StackDepth() == depth:
+		case k == '[' || k == ']':
+		case k == '0' && d.StackDepth() == depth:
+			if _, err := strconv.ParseFloat(t.String(), 64); err != nil {
+				r.bad("give metres in the site frame", "geometry.coordinates: the number at %s is too large: %s", spelled(d.StackPointer(), kind), show(jsontext.Value(t.String())))
+				return false
+			}
 		case k == '0':
 			return misfit(d.StackPointer(), "number", "list")
 		case d.StackDepth() == depth:
@@ -98,9 +105,29 @@ func place(d *jsontext.Decoder) string {
 	}
 	n := d.StackDepth()
 	if n == 4 {
-		return fmt.Sprintf("polygon %d, ring %d, position %d", at(1), at(2), at(3))
+		return fmt.Sprintf("polygon %d, %s, position %d", at(1), ringName(int32(at(2))), at(3))
 	}
-	return fmt.Sprintf("ring %d, position %d", at(n-2), at(n-1))
+	return fmt.Sprintf("%s, position %d", ringName(int32(at(n-2))), at(n-1))
+}
+
+// spelled says in words what a pointer into coordinates points to.
+func spelled(where jsontext.Pointer, kind string) string {
+	var out []string
+	what := []string{"ring", "position", "number"}
+	if kind == "MultiPolygon" {
+		what = append([]string{"polygon"}, what...)
+	}
+	for token := range where.Tokens() {
+		if len(out) == len(what) {
+			break
+		}
+		word := what[len(out)] + " " + token
+		if k, err := strconv.Atoi(token); err == nil && what[len(out)] == "ring" {
+			word = ringName(int32(k))
+		}
+		out = append(out, word)
+	}
+	return strings.Join(out, ", ")
 }
 
 // rings checks that rings are closed and drops the closing position of each.
@@ -109,12 +136,12 @@ func (r *geoReader) rings(in orb.Polygon) [][]XY {
 	for k, ring := range in {
 		n := len(ring)
 		if n < 4 {
-			r.bad("give at least three corners and the first again", "ring %d has %d positions, at least 4 are needed", k, n)
+			r.bad("give at least three corners and the first again", "%s has %d positions, at least 4 are needed", ringName(int32(k)), n)
 			return nil
 		}
 		if !ring.Closed() {
-			r.bad("repeat the first position at the end", "ring %d is not closed: it begins at (%g, %g) and ends at (%g, %g)",
-				k, ring[0].X(), ring[0].Y(), ring[n-1].X(), ring[n-1].Y())
+			r.bad("repeat the first position at the end", "%s is not closed: it begins at (%g, %g) and ends at (%g, %g)",
+				ringName(int32(k)), ring[0].X(), ring[0].Y(), ring[n-1].X(), ring[n-1].Y())
 			return nil
 		}
 		for _, p := range ring[:n-1] {

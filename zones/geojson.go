@@ -118,7 +118,7 @@ func (r *geoReader) read(data []byte) {
 	}
 	var top object
 	if err := json.Unmarshal(data, &top); err != nil {
-		r.bad("mend the JSON there", "%s", inWords(err))
+		r.bad("mend the JSON there", "%s", inWords(data, err))
 		return
 	}
 	if crs := string(top.CRS); strings.Contains(crs, "CRS84") || strings.Contains(crs, "4326") {

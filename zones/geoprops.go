@@ -1,8 +1,10 @@
 package zones
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"strings"
 
@@ -85,18 +87,49 @@ func show(v jsontext.Value) string {
 	return string(v)
 }
 
-// inWords says what a JSON error means, with its place in the text.
-func inWords(err error) string {
+// inWords says what an error in a JSON text means, with its place in the text.
+func inWords(data []byte, err error) string {
 	var syntax *jsontext.SyntacticError
 	if errors.As(err, &syntax) {
-		return fmt.Sprintf("not valid JSON at byte %d: %v", syntax.ByteOffset, syntax.Err)
+		return fmt.Sprintf("not valid JSON %s: %s", lineOf(data, syntax.ByteOffset), slip(data, syntax))
 	}
 	var meaning *json.SemanticError
 	if errors.As(err, &meaning) {
 		if meaning.JSONPointer != "" {
-			return fmt.Sprintf("at %s there is a %v where %v is meant", meaning.JSONPointer, meaning.JSONKind, meaning.GoType)
+			return fmt.Sprintf("%s, at %s, there is a %v where %v is meant", lineOf(data, meaning.ByteOffset), meaning.JSONPointer, meaning.JSONKind, meaning.GoType)
 		}
 		return fmt.Sprintf("there is a %v where %v is meant", meaning.JSONKind, meaning.GoType)
 	}
 	return err.Error()
+}
+
+// slip says what is wrong with the JSON in words for who wrote the file.
+func slip(data []byte, err *jsontext.SyntacticError) string {
+	const mark = "\ufeff" // written by some editors
+	switch at := int(err.ByteOffset); {
+	case strings.HasPrefix(string(data[:min(len(data), len(mark))]), mark):
+		return "the file begins with a byte order mark; save it as UTF-8 without one"
+	case len(bytes.TrimSpace(data)) == 0:
+		return "the file is empty"
+	case errors.Is(err.Err, io.ErrUnexpectedEOF):
+		return "the text ends in the middle: a bracket, brace or quote is not closed"
+	case errors.Is(err.Err, jsontext.ErrDuplicateName):
+		return fmt.Sprintf("the name %q comes twice in one object", err.JSONPointer.LastToken())
+	case at >= 0 && at < len(data) && (data[at] == ']' || data[at] == '}') && strings.HasSuffix(string(bytes.TrimSpace(data[:at])), ","):
+		return fmt.Sprintf("there is a comma before %q with nothing after it", data[at])
+	}
+	if at, rest := int(err.ByteOffset), []byte(nil); at >= 0 && at < len(data) && data[at] == ',' {
+		if rest = bytes.TrimSpace(data[at+1:]); len(rest) > 0 && (rest[0] == ']' || rest[0] == '}') {
+			return fmt.Sprintf("there is a comma before %q with nothing after it", rest[0])
+		}
+	}
+	return err.Err.Error()
+}
+
+// lineOf names the line and column of a byte, both counted from 1.
+func lineOf(data []byte, at int64) string {
+	before := data[:max(0, min(int(at), len(data)))]
+	line := bytes.Count(before, []byte("\n")) + 1
+	column := len([]rune(string(before[bytes.LastIndexByte(before, '\n')+1:]))) + 1
+	return fmt.Sprintf("in line %d, column %d", line, column)
 }
