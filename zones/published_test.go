@@ -1,6 +1,7 @@
 package zones
 
 import (
+	"math"
 	"math/big"
 	"testing"
 )
@@ -105,4 +106,72 @@ func contains(s, part string) bool {
 		}
 	}
 	return false
+}
+
+// OGC Simple Features, and the kinds of cases of JTS TestValid.xml that give no
+// answer to compare but "not valid": a vertex that is no number, a hole outside.
+func TestPublishedRefusals(t *testing.T) {
+	square := []XY{{0, 0}, {10, 0}, {10, 10}, {0, 10}, {0, 0}}
+	for name, c := range map[string]struct {
+		rings [][]XY
+		want  Fault
+		at    int
+	}{
+		"NaN vertex":   {[][]XY{{{0, 0}, {10, 0}, {math.NaN(), 10}, {0, 0}}}, NotFinite, 2},
+		"hole outside": {[][]XY{square, {{20, 20}, {20, 21}, {21, 20}, {20, 20}}}, HoleOutside, 0},
+	} {
+		if p := faults(t, c.rings...); len(p) != 1 || p[0].Fault != c.want || p[0].Vertex != c.at || p[0].Ring != len(c.rings)-1 {
+			t.Errorf("%s: %v", name, p)
+		}
+	}
+}
+
+// RFC 7946 §3.1.6: a ring is closed and has four or more positions; the outer
+// ring runs counter-clockwise and holes clockwise, but a reader does not refuse
+// other windings. §4: other coordinates than longitude and latitude only by prior
+// arrangement, so what says that it is those is refused.
+func TestPublishedGeoJSONRings(t *testing.T) {
+	outer, hole := "[[0,0],[10,0],[10,10],[0,10],[0,0]]", "[[2,2],[2,4],[4,4],[4,2],[2,2]]"
+	outerCW, holeCCW := "[[0,0],[0,10],[10,10],[10,0],[0,0]]", "[[2,2],[4,2],[4,4],[2,4],[2,2]]"
+	text := func(rings, crs string) []byte {
+		return []byte(`{"type":"FeatureCollection",` + crs + `"features":[{"type":"Feature","properties":{"name":"z","kind":"keep-in","floor":0,"ceiling":20},"geometry":{"type":"Polygon","coordinates":[` + rings + `]}}]}`)
+	}
+	for _, rings := range []string{outer + "," + hole, outer + "," + holeCCW, outerCW + "," + hole, outerCW + "," + holeCCW} {
+		shapes, err := ReadGeoJSON(text(rings, ""))
+		if err != nil {
+			t.Fatalf("%s: %v", rings, err)
+		}
+		s := mustNew(t, shapes...)
+		checkPoints(t, s, []at{{1, 5, 10, 1}, {3, 3, 10, -1}, {2, 3, 10, 0}, {-1, 5, 10, -1}})
+	}
+	for rings, want := range map[string]string{
+		"[[0,0],[10,0],[10,10],[0,10]]": "not closed", "[[0,0],[10,0],[0,0]]": "at least 4",
+	} {
+		if _, err := ReadGeoJSON(text(rings, "")); err == nil || !contains(err.Error(), want) {
+			t.Errorf("%s: %v", rings, err)
+		}
+	}
+	if _, err := ReadGeoJSON(text(outer, `"crs":{"type":"name","properties":{"name":"urn:ogc:def:crs:OGC::CRS84"}},`)); err == nil {
+		t.Error("degrees by its own word are taken")
+	}
+	// What is written follows the right-hand rule.
+	shapes, err := ReadGeoJSON(text(outerCW+","+holeCCW, ""))
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := WriteGeoJSON(shapes)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if back, err := ReadGeoJSON(again); err != nil || turning(back[0].Rings[0]) != 1 || turning(back[0].Rings[1]) != -1 {
+		t.Errorf("%v: %s", err, again)
+	}
+}
+
+// Shewchuk 1997, §4.2: ccwerrboundA = (3 + 16ε)ε with ε = 2⁻⁵³.
+func TestPublishedErrorBound(t *testing.T) {
+	const eps = 1.0 / (1 << 53)
+	if want := float64((3 + 16*eps) * eps); float64(filterBound) != want {
+		t.Errorf("filterBound = %.17g, want %.17g", filterBound, want)
+	}
 }
