@@ -24,7 +24,8 @@ const (
 	// MaxName bounds the bytes of a zone's name.
 	MaxName = 200
 	// MaxWalls bounds the pieces the walls of overlapping keep-in zones are
-	// cut into, counted over the site.
+	// cut into, counted over the site. Loading a site at its bounds takes some
+	// ten seconds; see README.md.
 	MaxWalls = 4 * MaxTotal
 	// MaxGeoJSON bounds the bytes ReadGeoJSON takes: 64 MiB.
 	MaxGeoJSON = 64 << 20

@@ -17,6 +17,8 @@
 // way between them is open, above 2 m there is the hall's wall, and the step
 // between counts with its distance in space. Meeting is exact, so zones that
 // meet at a slant should overlap a little: a gap of a millimetre is two walls.
+// Where walls of several zones cross in one point with zones all around it,
+// nothing is left there. Zones that have no point in common are pens apart.
 // Keep-out zones are taken out one by one, so that each can be named.
 //
 // # Clearance
