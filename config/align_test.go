@@ -1,6 +1,8 @@
 package config
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"io/fs"
 	"math"
@@ -8,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"pinfold/watchdog"
 	"pinfold/watchdog/pose"
 )
 
@@ -60,19 +63,34 @@ margin = 0.1
 		t.Fatal(err)
 	}
 	c := s.Vehicles[0].Config
-	if c.Pose.Align.Tracker != "cam" || math.Abs(c.Stopping.PositionErr-0.07) > 0.03 || len(s.Files) != 2 {
+	if c.Pose.Align.Tracker != "cam" || c.Stopping.AlignErr != 0.07 || math.Abs(c.Stopping.PlaceErr()-0.09) > 1e-12 || len(s.Files) != 2 {
 		t.Errorf("align %+v, position error %v, %d files", c.Pose.Align, c.Stopping.PositionErr, len(s.Files))
 	}
-	s, err = load(text, nil)
-	if err != nil || s.Vehicles[0].Config.Pose.Align.Since != math.MaxInt64 {
-		t.Fatalf("without the file: %v", err)
+	sum := sha256.Sum256(data)
+	if want := (watchdog.Tie{Renew: true, Hash: hex.EncodeToString(sum[:]), Made: 1000, Most: DefaultAlignTolerance}); c.Tie != want {
+		t.Errorf("tie %+v, want %+v", c.Tie, want)
 	}
-	said := false
-	for _, p := range s.Cautions {
-		said = said || strings.Contains(p.String(), "no permit")
+	if c.Pose.RestartRadius != defaultRestart {
+		t.Errorf("restart radius %v: a tracker without an id that falls back to its origin would not be noticed", c.Pose.RestartRadius)
 	}
-	if !said {
-		t.Errorf("the missing file is not said: %v", s.Cautions)
+	// What cannot be used leaves a site that align can be run with, and no permit.
+	tight := strings.Replace(text, "align.json\"", "align.json\"\ntolerance = 0.05", 1)
+	for what, try := range map[string]struct {
+		text string
+		data []byte
+	}{"cannot be read": {text, nil}, "is empty": {text, []byte{}}, "is no alignment": {text, []byte("{}")}, "0.07 m, more than the tolerance of 0.05": {tight, data}} {
+		s, err := load(try.text, try.data)
+		if err != nil || !s.Vehicles[0].Config.Pose.Align.Void() || s.Vehicles[0].Config.Tie.Hash != "" {
+			t.Errorf("%s: not void: %v", what, err)
+			continue
+		}
+		said := false
+		for _, p := range s.Cautions {
+			said = said || strings.Contains(p.String(), what) && strings.Contains(p.String(), "no permit")
+		}
+		if !said {
+			t.Errorf("%s: it is not said: %v", what, s.Cautions)
+		}
 	}
 	f.Vehicle = "mole"
 	other, err := pose.WriteAlignment(&f)
@@ -81,8 +99,8 @@ margin = 0.1
 	}
 	for want, try := range map[string]func() (*Site, error){
 		`alignment of "mole"`: func() (*Site, error) { return load(text, other) },
-		"alignment file":      func() (*Site, error) { return load(text, []byte("{}")) },
 		"align.yaw":           func() (*Site, error) { return load(strings.Replace(text, "file =", "yaw = 3\nfile =", 1), data) },
+		"align.tolerance":     func() (*Site, error) { return load(strings.Replace(tight, "0.05", "11", 1), data) },
 	} {
 		_, err := try()
 		var p Problems
@@ -90,4 +108,26 @@ margin = 0.1
 			t.Errorf("%v, want %q", err, want)
 		}
 	}
+	another(t, s, f, load, text)
+}
+
+// another alignment file is no change of the site: the guard asks for it itself.
+func another(t *testing.T, old *Site, f pose.AlignmentFile, load func(string, []byte) (*Site, error), text string) {
+	t.Helper()
+	f.Vehicle, f.Alignment.Residual, f.Alignment.Tracker = "wren", 0.2, "cam-2"
+	data, err := pose.WriteAlignment(&f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	next, err := load(text, data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	checkTighter(t, old, next, "another alignment", "")
+	checkTighter(t, next, old, "the one before", "")
+	fixed, err := load(strings.Replace(text, `file = "wren.align.json"`, "yaw = 1\nresidual = 0.07", 1), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	checkTighter(t, old, fixed, "an alignment that stands in the site file", "vehicle.pose.align")
 }

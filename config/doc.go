@@ -81,11 +81,12 @@
 //	max_clock_step        default "250ms"
 //	velocity_window       0s to 1s; default "50ms"
 //	velocity_tolerance    m/s between reported and derived velocity; default 0.5; 0 is off
-//	restart_radius        m; default 0, off
+//	restart_radius        m; default 0.1 with align, else 0, off
 //	settle                default "500ms"
 //	mount                 {offset = [x, y, z] in m, roll, pitch, yaw in deg}; default none
-//	align                 {file} as pinfold align wrote it, or {x, y, z in m, yaw in deg, residual in m, tracker}; residual must
-//	                      be given and adds to position_error; default: frames are one
+//	align                 {file, tolerance in m} as pinfold align wrote it, residual at most tolerance (default 0.5), another
+//	                      may be taken while running; or {x, y, z in m, yaw in deg, residual in m, tracker}, fixed, residual
+//	                      must be given. The residual adds to position_error. Default: frames are one
 //	fields                JSON pointers; default Pinfold's own contract. stamp, stamp_unit
 //	                      ("s", "ms", "us", "ns", "rfc3339"), stamp_nanos, seq, position,
 //	                      orientation (pointers to objects with x, y, z and w, or tables of

@@ -1,8 +1,6 @@
 package config
 
 import (
-	"fmt"
-	"math"
 	"time"
 
 	"pinfold/watchdog"
@@ -19,6 +17,7 @@ const (
 	defaultTolerance    = 0.5 // m/s, reported against derived velocity
 	defaultJumpSlack    = 0.10
 	defaultJumpMultiple = 3 // times the speed limits: what no vehicle covers
+	defaultRestart      = 0.1
 )
 
 // readPose reads [vehicle.pose] and what stands below it. The limits must have
@@ -44,11 +43,11 @@ func (l *loader) readPose(vehicle *table, c *watchdog.Config) *table {
 	p.MaxClockStep = t.duration("max_clock_step", defaultClockStep, 0, time.Minute)
 	p.VelocityWindow = t.duration("velocity_window", defaultWindow, 0, time.Second)
 	p.VelocityTolerance = t.number("velocity_tolerance", defaultTolerance, span{0, pose.MaxSpeed, "m/s"})
-	p.RestartRadius = t.number("restart_radius", 0, span{0, 1000, "m"})
+	p.RestartRadius = t.number("restart_radius", restartRadius(t), span{0, 1000, "m"})
 	p.Settle = t.duration("settle", defaultSettle, 0, time.Minute)
 	p.Mount = readMount(t)
-	p.Align = l.readAlign(t, c.Vehicle)
-	c.Stopping.PositionErr += p.Align.Residual
+	p.Align = l.readAlign(t, c)
+	c.Stopping.AlignErr = p.Align.Residual
 	c.Fields = readFields(t)
 	t.done()
 	return t
@@ -79,12 +78,22 @@ func readMount(t *table) pose.Mount {
 	return m
 }
 
-func (l *loader) readAlign(t *table, vehicle string) pose.Alignment {
+// restartRadius is the one in force where the file does not say: off where the
+// tracker's frame is the site's, since its origin is then a place like another.
+func restartRadius(t *table) float64 {
+	if !t.has("align") {
+		return 0
+	}
+	return defaultRestart
+}
+
+func (l *loader) readAlign(t *table, c *watchdog.Config) pose.Alignment {
 	s := t.sub("align")
 	if s.has("file") {
 		name := s.text("file", "", MaxText)
-		s.done() // beside file nothing else may stand: there would be two alignments
-		return l.alignFile(s, name, vehicle)
+		c.Tie = watchdog.Tie{Renew: true, Most: s.number("tolerance", DefaultAlignTolerance, span{0, pose.MaxResidual, "m"})}
+		s.done() // beside file no alignment may stand: there would be two
+		return l.alignFile(s, name, c)
 	}
 	at := pose.Vec{X: s.number("x", 0, span{-1e5, 1e5, "m"}), Y: s.number("y", 0, span{-1e5, 1e5, "m"}), Z: s.number("z", 0, span{-1e5, 1e5, "m"})}
 	yaw := s.number("yaw", 0, angles())
@@ -99,33 +108,4 @@ func (l *loader) readAlign(t *table, vehicle string) pose.Alignment {
 		return pose.Alignment{}
 	}
 	return a
-}
-
-// alignFile reads what pinfold align wrote. Where there is nothing to read the
-// site is sound, for align itself needs one, but no tracker is tied to it: no
-// stamp is late enough, and no permit is given.
-func (l *loader) alignFile(s *table, name, vehicle string) pose.Alignment {
-	void := pose.Alignment{Since: math.MaxInt64}
-	data, err := l.read(name)
-	if err != nil {
-		l.caution(s.at, s.name("file"), show(name), "cannot be read: "+reason(err)+"; until then "+vehicle+" gets no permit", "run pinfold align, then start again")
-		return void
-	}
-	f, err := pose.ReadAlignment(data)
-	if err != nil {
-		s.report("file", err.Error(), "run pinfold align")
-		return void
-	}
-	if f.Vehicle != vehicle {
-		s.report("file", fmt.Sprintf("is the alignment of %q", f.Vehicle), "give every vehicle a file of its own")
-		return void
-	}
-	known := false
-	for _, o := range l.files[1:] {
-		known = known || o.Name == name
-	}
-	if !known {
-		l.files = append(l.files, File{Name: name, Data: append([]byte(nil), data...)})
-	}
-	return f.Alignment
 }

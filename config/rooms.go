@@ -45,7 +45,7 @@ func (p *pen) body() need {
 // watchdog.Reach, heading anywhere.
 func (p *pen) until(m motion) need {
 	s := &p.cfg.Stopping
-	pad := s.Margin + s.PositionErr
+	pad := s.Margin + s.PlaceErr()
 	n := p.body()
 	n.side, n.below, n.above, n.up = n.side+pad, n.below+pad, n.above+pad, pad
 	if !s.Predict {

@@ -153,7 +153,7 @@ func TestFull(t *testing.T) {
 		t.Errorf("fields: %+v", f)
 	}
 	st := c.Stopping
-	if !st.Predict || st.Deceleration != watchdog.BrakingByTilt(20*degree) || st.Vertical != 2.5 || st.Acceleration != 1 || st.Margin != 0.1 || math.Abs(st.PositionErr-0.05) > 1e-12 {
+	if !st.Predict || st.Deceleration != watchdog.BrakingByTilt(20*degree) || st.Vertical != 2.5 || st.Acceleration != 1 || st.Margin != 0.1 || math.Abs(st.PlaceErr()-0.05) > 1e-12 {
 		t.Errorf("stopping (the residual widens the position error): %+v", st)
 	}
 	want := watchdog.Timing{PermitEvery: 40 * ms, PermitValid: 200 * ms, CommandEvery: 70 * ms, AckWithin: 400 * ms, StateEvery: 250 * ms, Stall: 300 * ms, CautionDwell: 600 * ms,

@@ -174,6 +174,19 @@ func (c *comparison) timing(o, n *watchdog.Timing) {
 	c.most(t+"obey_confirm", float64(o.ObeyConfirm), float64(n.ObeyConfirm))
 }
 
+// tie passes over another alignment file where the guard may take one while
+// running: it asks for it by itself, see watchdog.EvAlign.
+func (c *comparison) tie(a, b *watchdog.Config) {
+	const key = "vehicle.pose.align"
+	if a.Tie.Renew && b.Tie.Renew {
+		c.most(key+".tolerance", a.Tie.Most, b.Tie.Most)
+		return
+	}
+	c.same(key+".file", a.Tie, b.Tie)
+	c.same(key, a.Pose.Align, b.Pose.Align)
+	c.least(key+".residual", a.Stopping.AlignErr, b.Stopping.AlignErr)
+}
+
 // pose insists that a pose keeps its meaning and its trust: the history it is
 // judged by was gathered under the old settings.
 func (c *comparison) pose(a, b *watchdog.Config) {
@@ -182,7 +195,7 @@ func (c *comparison) pose(a, b *watchdog.Config) {
 	o, n := a.Pose, b.Pose
 	c.same(key+".axes", o.Axes, n.Axes)
 	c.same(key+".mount", o.Mount, n.Mount)
-	c.same(key+".align", o.Align, n.Align)
+	c.tie(a, b)
 	c.same(key+".max_age", o.MaxAge, n.MaxAge)
 	n.Axes, n.Mount, n.Align, n.MaxAge = o.Axes, o.Mount, o.Align, o.MaxAge
 	if n.MaxSpeed > 0 && n.MaxSpeed < o.MaxSpeed {

@@ -117,9 +117,14 @@ type Stopping struct {
 	// after a permit was given. It costs PermitValid times the speed in room.
 	CoverLoss   bool
 	Margin      float64 // m, kept free on every side
-	PositionErr float64 // m, tracker error and alignment residual
+	PositionErr float64 // m, declared: the tracker's own error
+	AlignErr    float64 // m, residual of the alignment in force
 	VelocityErr float64 // m/s, error of the velocity
 }
+
+// PlaceErr is how far off a position may be, m: the tracker's error and the
+// alignment's.
+func (s *Stopping) PlaceErr() float64 { return s.PositionErr + s.AlignErr }
 
 // Timing has the core's own periods.
 type Timing struct {
@@ -176,6 +181,7 @@ type Config struct {
 	ZoneCaution float64 // m of clearance below which the level is caution
 	Fields      pose.Fields
 	Pose        pose.Config
+	Tie         Tie
 	Limits      [NumLimits]Limit
 	Stopping    Stopping
 	Timing      Timing
@@ -248,6 +254,8 @@ func (c *Config) bounds() []bound {
 		{"slope", s.Slope, 0, 10, true},
 		{"margin", s.Margin, 0, 100, true},
 		{"position error", s.PositionErr, 0, 100, true},
+		{"alignment error", s.AlignErr, 0, pose.MaxResidual, true},
+		{"alignment tolerance", c.Tie.Most, 0, pose.MaxResidual, true},
 		{"velocity error", s.VelocityErr, 0, 100, true},
 		{"permit period", t.PermitEvery.Seconds(), 0.005, 1, true},
 		{"permit validity", t.PermitValid.Seconds(), 0.02, 1, true},

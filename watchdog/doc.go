@@ -29,6 +29,11 @@
 //     where it has ended by the end of that Step.
 //  7. No start is granted while a cause holds that answers with stop or land; with retrieve, one of place is let pass.
 //  8. Every number in an effect is finite.
+//  9. While the tracker's tie to the room is void (never made, or the tracker
+//     restarted since) no permit is granted. A new alignment is taken only
+//     where none is in force, after its record is durable, from a message with
+//     a nonce or from the site's own files, and only once; it never lowers a
+//     latch, starts anything or grants a permit.
 //
 // What may enter: judgement, levels, permits, commands, requests. What may
 // not: bytes of the wire other than a pose payload, MQTT, disks, wall clocks.

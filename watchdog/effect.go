@@ -57,6 +57,7 @@ const (
 	RecFault   RecordKind = "fault"   // Body is FaultSeen: a kind of bad message, once
 	RecLink    RecordKind = "link"    // Body is LinkChange
 	RecConfig  RecordKind = "config"  // Body is ConfigTaken: a tighter config is in force
+	RecAlign   RecordKind = "align"   // Body is AlignHeard
 	RecClose   RecordKind = "closing" // Body is Counts
 )
 

@@ -99,8 +99,10 @@ func (g *Guard) closeEpisode(s *subject, now time.Duration) {
 	if !s.ep.Open {
 		s.ep.To, s.ep.ToStamp = now, max(g.stampAt(now), s.ep.FromStamp)
 	}
-	c := Cause{Kind: s.kind, Name: s.name, Value: s.ep.Worst, Limit: s.limit, Unit: s.unit}
-	s.ep.Text = g.sentence(&c, s.zone, s.ep.Breach)
+	if s.kind != CauseTrackerRestarted { // said when it began: by now there may be an alignment
+		c := Cause{Kind: s.kind, Name: s.name, Value: s.ep.Worst, Limit: s.limit, Unit: s.unit}
+		s.ep.Text = g.sentence(&c, s.zone, s.ep.Breach)
+	}
 	g.counts.Episodes++
 	g.record(RecEpisode, now, s.ep)
 	s.holding, s.run = false, 0

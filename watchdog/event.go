@@ -22,6 +22,7 @@ const (
 	EvTrail                        // the trail's health changed: Up false means it cannot record
 	EvClose                        // the session ends: stop first
 	EvOther                        // another guard says where its vehicle can come to
+	EvAlign                        // somebody brings an alignment file; see onAlign
 )
 
 // Ask is what an operator requests.
@@ -85,14 +86,15 @@ func clip(s string, most int) string {
 type Event struct {
 	Kind     EventKind
 	Arrived  time.Duration // instant of arrival, for messages
-	Payload  []byte        // EvPose: the message; not kept after Step
+	Payload  []byte        // EvPose: the message; EvAlign: the file; not kept after Step
 	Sample   *pose.Sample  // EvPose, in place of Payload: one read already, from a recording
-	Retained bool          // EvPose, EvRequest: delivered as retained
+	Retained bool          // EvPose, EvRequest, EvAlign: delivered as retained
 	TooLarge bool          // EvPose: longer than the link carries; Payload is cut
 	Text     string        // EvAck: the command's id; EvBad: what was wrong; EvClose: why
 	Ask      Ask           // EvRequest
-	By       string        // EvRequest: who asks
-	Nonce    string        // EvRequest
+	By       string        // EvRequest, EvAlign: who asks
+	Nonce    string        // EvRequest, EvAlign
+	Local    bool          // EvAlign: from the site's own files, by who runs the guard; needs no nonce
 	Retrieve bool          // EvRequest, AskStart: bring it back; see RetrieveFor
 	Other    OtherReach    // EvOther
 	Up       bool          // EvLink, EvTrail

@@ -71,6 +71,10 @@ func alphabet() []move {
 		{"durable", func(r *rig) { r.durable() }},
 		{"not-durable", func(r *rig) { r.step(Event{Kind: EvDurable, Token: r.token, Failed: true}) }},
 		{"late-durable", func(r *rig) { r.step(Event{Kind: EvDurable, Token: 1}) }},
+		{"restart", func(r *rig) { r.conf = 0.9; r.restart(2, pose.Vec{X: 3, Y: -1}); r.pose() }},
+		{"align", func(r *rig) { r.sent = r.alignment(nil); r.step(r.sent) }},
+		{"align-foreign", func(r *rig) { r.step(r.alignment(func(f *pose.AlignmentFile) { f.Alignment.Tracker = "other" })) }},
+		{"align-again", func(r *rig) { r.step(r.sent) }},
 		{"close", func(r *rig) { r.step(Event{Kind: EvClose}) }},
 	}
 }
@@ -94,6 +98,7 @@ func (r *rig) digest() string {
 	return fmt.Sprint(g.started, g.latch, g.level, g.pending.ask, g.pending.back, g.linkUp, g.trailUp, g.closed, g.judged,
 		g.trust != 0, ok && g.now-since >= g.cfg.Timing.TrustedFor, g.permitGo, g.atRest(g.now), g.retrieve.on,
 		g.cmd.active, g.cmd.acked, stops, places, outside, tolerated, near, told,
+		g.pending.tie != nil, g.trust.Has(pose.Restarted), r.laws.tied == r.tracker, len(r.laws.ties) > 0, len(r.sent.Payload) > 0,
 		r.p.X > 7, r.v.X > 0, r.laws.mayGo, len(r.laws.waiting) > 0)
 }
 
@@ -107,6 +112,8 @@ type explorer struct {
 	reset int // orders in which a reset took effect
 	grant int // orders that ended with a permit
 	back  int // orders with a retrieval
+	tied  int // orders in which an alignment took effect
+	void  int // orders that ended with the tracker restarted and not aligned
 }
 
 func (e *explorer) play(order []byte) *rig {
@@ -123,6 +130,10 @@ func (e *explorer) play(order []byte) *rig {
 	}
 	e.reset += min(1, r.laws.reset)
 	e.back += min(1, r.laws.retrieved)
+	e.tied += min(1, r.laws.aligned)
+	if r.laws.tied != r.tracker {
+		e.void++
+	}
 	if r.granted() {
 		e.grant++
 	}
@@ -228,6 +239,7 @@ func TestExploreEveryOrder(t *testing.T) {
 		"the beginning": nil,
 		"a start":       started,
 		"a stop":        append(started[:len(started):len(started)], e.find("pose", "stop", "pose", "pose", "pose")...),
+		"a restart":     append(started[:len(started):len(started)], e.find("restart", "align", "durable", "pose", "pose", "pose", "reset", "durable")...),
 		"outside":       e.find("outside", "outside", "outside", "retrieve", "durable"),
 	}
 	orders := 0
@@ -239,10 +251,10 @@ func TestExploreEveryOrder(t *testing.T) {
 		}
 		orders += e.every(prefix, depth)
 	}
-	t.Logf("%d orders of %d out of %d events, %d events judged; %d end with a permit, %d hold a reset, %d a retrieval",
-		orders, depth, len(e.all), e.steps, e.grant, e.reset, e.back)
-	if e.grant == 0 || e.reset == 0 || e.back == 0 {
-		t.Error("no permit, reset or retrieval: nothing was shown")
+	t.Logf("%d orders of %d out of %d events, %d events judged; %d end with a permit, %d with a void alignment, %d hold a reset, %d a retrieval, %d an alignment",
+		orders, depth, len(e.all), e.steps, e.grant, e.void, e.reset, e.back, e.tied)
+	if e.grant == 0 || e.reset == 0 || e.back == 0 || e.tied == 0 || e.void == 0 {
+		t.Error("no permit, reset, retrieval, alignment or void one: nothing was shown")
 	}
 }
 

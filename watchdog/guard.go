@@ -64,6 +64,7 @@ type Guard struct {
 	nonce     string
 	nonceAt   time.Duration
 	tokens    uint64
+	aligned   AlignHeard // the newest alignment sent, with what became of it
 
 	retrieve retrieval
 
@@ -241,6 +242,8 @@ func (g *Guard) handle(ev *Event, now time.Duration) {
 		g.onBad(ev.Text, now)
 	case EvOther:
 		g.onOther(&ev.Other, now)
+	case EvAlign:
+		g.onAlign(ev, now)
 	case EvClose:
 		g.onClose(ev.Text, now)
 	default:

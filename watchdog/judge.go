@@ -76,9 +76,11 @@ func (g *Guard) judgePose(now time.Duration) {
 	if g.cur.HasVelocity {
 		g.speed = trig.Hypot(g.cur.Velocity.X, g.cur.Velocity.Y)
 	}
-	g.look(now)
-	g.judgeLimits(now)
-	g.judgeSlow(now)
+	if !g.void(now) {
+		g.look(now)
+		g.judgeLimits(now)
+		g.judgeSlow(now)
+	}
 	g.judgeRest(now)
 	g.stop.measure(g)
 }

@@ -26,10 +26,14 @@ type laws struct {
 	closed  bool
 	going   bool // the newest permit
 	link    bool
+	tied    string // id of the tracker's session that the alignment in force is of
+	tiedAt  time.Duration
+	ties    map[uint64]string // alignments that were announced, by token: their tracker
 
 	next                               *sample // in the event that comes
 	last                               []sample
 	granted, stopped, reset, retrieved int // what was seen: a law that is never tried proves nothing
+	aligned, voided                    int
 }
 
 // sample is a pose as the test made it.
@@ -42,7 +46,7 @@ type sample struct {
 }
 
 func newLaws(c *Config) *laws {
-	return &laws{cfg: *c, waiting: make(map[uint64]Event), nonces: make(map[string]bool), link: true}
+	return &laws{cfg: *c, waiting: make(map[uint64]Event), nonces: make(map[string]bool), link: true, tied: c.Pose.Align.Tracker, ties: make(map[uint64]string)}
 }
 
 // sent is told of every well-formed pose before the guard gets it.
@@ -56,6 +60,7 @@ func (l *laws) check(t testing.TB, g *Guard, ev *Event, now time.Duration, effec
 	l.follow(ev)
 	l.order(t, effects)
 	l.requests(t, ev, effects)
+	l.alignments(t, ev, &s, now, effects)
 	l.levels(t, ev, &s, effects)
 	l.permits(t, &s, now, effects)
 	l.finite(t, effects)
@@ -120,6 +125,47 @@ func (l *laws) requests(t testing.TB, ev *Event, effects []Effect) {
 	}
 }
 
+// alignments: law 9. What is announced came with the nonce that was shown, or
+// from the site's own files; what takes effect was announced, is durable, is of
+// the session the tracker is in, and neither finds nor leaves a permit.
+func (l *laws) alignments(t testing.TB, ev *Event, s *Snapshot, now time.Duration, effects []Effect) {
+	t.Helper()
+	durable, known := "", false
+	if ev.Kind == EvDurable {
+		durable, known = l.ties[ev.Token]
+		delete(l.ties, ev.Token)
+		known = known && !ev.Failed
+	}
+	for _, e := range effects {
+		b, ok := e.Record.Body.(AlignHeard)
+		if !ok {
+			continue
+		}
+		switch b.Outcome {
+		case "accepted":
+			if ev.Kind != EvAlign || ev.Retained || !ev.Local && ev.Nonce != l.nonce || !e.Record.Durable || l.going {
+				t.Fatalf("alignment accepted with nonce %q (retained %v, permit %v), shown was %q", ev.Nonce, ev.Retained, l.going, l.nonce)
+			}
+			l.ties[e.Record.Token] = b.Tracker
+		case "effective":
+			if !known || durable != b.Tracker || l.going || s.Go || l.level == Clear || l.level == Caution {
+				t.Fatalf("alignment takes effect unannounced, or with a permit: %+v", b)
+			}
+			if n := len(l.last); n > 0 && l.last[n-1].tracker != b.Tracker {
+				t.Fatalf("an alignment of session %q takes effect in session %q", b.Tracker, l.last[n-1].tracker)
+			}
+			l.tied, l.tiedAt = b.Tracker, now
+			l.aligned++
+		}
+	}
+	if (ev.Kind == EvAlign || known) && s.Go && !l.going {
+		t.Fatalf("an alignment grants a permit")
+	}
+	if n := len(l.last); n > 0 && l.last[n-1].tracker != l.tied && !s.Go {
+		l.voided++
+	}
+}
+
 // levels: laws 2, 4 and 5.
 func (l *laws) levels(t testing.TB, ev *Event, s *Snapshot, effects []Effect) {
 	t.Helper()
@@ -156,7 +202,7 @@ func (l *laws) levels(t testing.TB, ev *Event, s *Snapshot, effects []Effect) {
 			t.Fatalf("nonce %q is shown again", s.Nonce)
 		}
 		l.nonces[s.Nonce] = true
-	} else if raised || (!l.closed && ev.Kind == EvRequest && len(l.waiting) > 0 && ev.Nonce == l.nonce && (ev.Ask == AskStart || ev.Ask == AskReset) && !ev.Retained) {
+	} else if raised || !l.closed && ev.Kind == EvAlign && !ev.Local && !ev.Retained && ev.Nonce == l.nonce || (!l.closed && ev.Kind == EvRequest && len(l.waiting) > 0 && ev.Nonce == l.nonce && (ev.Ask == AskStart || ev.Ask == AskReset) && !ev.Retained) {
 		t.Fatalf("nonce %q stays after it was used or a stop was raised", s.Nonce)
 	}
 	if l.level < Stop && s.Level >= Stop {
@@ -232,8 +278,10 @@ func (l *laws) forbidden(now time.Duration) string {
 		return "the pose is stale"
 	case n.unsure:
 		return "the tracker is unsure"
-	case n.tracker != "a":
+	case n.tracker != l.tied:
 		return "the tracker restarted"
+	case n.at < l.tiedAt:
+		return "no pose stands in the new alignment yet"
 	case l.back > 0:
 		return l.strays(n, now)
 	case l.leaves(n):

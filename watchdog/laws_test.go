@@ -26,7 +26,7 @@ func TestMain(m *testing.M) {
 // TestLaws runs random sequences of everything that can happen. The laws are
 // checked after every step, by an account that does not share the core's code.
 func TestLaws(t *testing.T) {
-	granted, stopped, restarted, retrieved := 0, 0, 0, 0
+	granted, stopped, restarted, retrieved, aligned, voided := 0, 0, 0, 0, 0, 0
 	rapid.Check(t, func(rt *rapid.T) {
 		c := testConfig(t)
 		if rapid.Bool().Draw(rt, "rover") {
@@ -47,10 +47,13 @@ func TestLaws(t *testing.T) {
 		stopped += r.laws.stopped
 		restarted += r.laws.reset
 		retrieved += r.laws.retrieved
+		aligned += r.laws.aligned
+		voided += r.laws.voided
 	})
-	t.Logf("permits to go: %d; stops: %d; resets: %d; retrievals: %d", granted, stopped, restarted, retrieved)
-	if granted == 0 || stopped == 0 || restarted == 0 || retrieved == 0 {
-		t.Error("the sequences never reached a permit, a stop, a reset or a retrieval: nothing was shown")
+	t.Logf("permits to go: %d; stops: %d; resets: %d; retrievals: %d; alignments taken: %d; steps while void: %d",
+		granted, stopped, restarted, retrieved, aligned, voided)
+	if granted == 0 || stopped == 0 || restarted == 0 || retrieved == 0 || aligned == 0 || voided == 0 {
+		t.Error("the sequences never reached a permit, a stop, a reset, a retrieval, an alignment or a void one: nothing was shown")
 	}
 }
 
@@ -60,7 +63,7 @@ func act(rt *rapid.T, r *rig, old string) {
 		return time.Duration(rapid.IntRange(1, most).Draw(rt, "ms")) * ms
 	}
 	r.now += time.Duration(rapid.IntRange(0, 3).Draw(rt, "µs")) * time.Microsecond
-	switch rapid.IntRange(0, 16).Draw(rt, "act") {
+	switch rapid.IntRange(0, 18).Draw(rt, "act") {
 	case 0:
 		a := rapid.Float64Range(-3, 3)
 		r.move(some(600), pose.Vec{X: a.Draw(rt, "ax"), Y: a.Draw(rt, "ay"), Z: a.Draw(rt, "az") / 3})
@@ -92,6 +95,10 @@ func act(rt *rapid.T, r *rig, old string) {
 		disturb(rt, r)
 	case 16:
 		fetch(rt, r)
+	case 17:
+		renew(rt, r, old)
+	case 18:
+		r.restart(rapid.Float64Range(-4, 4).Draw(rt, "yaw"), pose.Vec{X: rapid.Float64Range(-9, 9).Draw(rt, "origin")})
 	case 15:
 		if rapid.IntRange(0, 9).Draw(rt, "close") == 0 {
 			r.step(Event{Kind: EvClose, Text: "done"})
@@ -124,11 +131,38 @@ func rescue(r *rig) {
 	r.p, r.tilt, r.conf, r.quiet = pose.Vec{X: 2, Y: 3, Z: 1}, 0, 0.9, false
 	r.step(Event{Kind: EvLink, Up: true})
 	r.step(Event{Kind: EvTrail, Up: true})
+	if r.laws.tied != r.tracker {
+		r.pose()
+		r.ask(AskStop)
+		r.realign(nil)
+	}
 	r.still(2600 * ms)
 	r.ask(AskReset)
 	r.durable()
 	r.ask(AskStart)
 	r.durable()
+}
+
+// renew sends an alignment that is right, or is not.
+func renew(rt *rapid.T, r *rig, old string) {
+	ev := Event{Kind: EvAlign, By: "somebody", Nonce: rapid.SampledFrom([]string{r.nonce(), r.nonce(), old, ""}).Draw(rt, "nonce"),
+		Local: rapid.IntRange(0, 5).Draw(rt, "local") == 0, Retained: rapid.IntRange(0, 9).Draw(rt, "retained") == 0}
+	wrong := rapid.SampledFrom(wrongFiles()).Draw(rt, "wrong")
+	if rapid.Bool().Draw(rt, "right") {
+		wrong = nil
+	}
+	ev.Payload = r.alignFile(wrong)
+	if rapid.IntRange(0, 9).Draw(rt, "broken") == 0 {
+		ev.Payload = ev.Payload[:len(ev.Payload)/2]
+	}
+	r.step(ev)
+	if rapid.Bool().Draw(rt, "durable") {
+		r.durable()
+	}
+	if rapid.Bool().Draw(rt, "again") { // the very same message
+		r.step(ev)
+		r.durable()
+	}
 }
 
 // fetch lets the vehicle stand outside, and asks to bring it back.
@@ -158,7 +192,7 @@ func disturb(rt *rapid.T, r *rig) {
 		r.p.Z = rapid.Float64Range(-2, 4).Draw(rt, "z")
 	case 5:
 		if rapid.IntRange(0, 9).Draw(rt, "restart") == 0 {
-			r.tracker = "b"
+			r.restart(0, pose.Vec{})
 		}
 	}
 	r.now += 5 * ms

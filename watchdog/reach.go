@@ -63,7 +63,7 @@ func OnSlope(a, grade float64) (left float64, ok bool) {
 //
 // Derivation, with its assumptions numbered:
 //
-//  1. The pose is at most PositionErr wrong, the velocity at most VelocityErr,
+//  1. The pose is at most PlaceErr wrong, the velocity at most VelocityErr,
 //     and the velocity is the one of Lag ago.
 //  2. For the time t = pose age + JudgeEvery + Lag + Reaction nothing brakes;
 //     the vehicle may meanwhile gain Acceleration in any direction. JudgeEvery
@@ -104,7 +104,7 @@ type Reach struct {
 // that is unknown, at the assumed speed.
 func (c *Config) reachOf(p *pose.Pose, age time.Duration, assumed float64, r *Reach) {
 	s := &c.Stopping
-	pad := s.Margin + s.PositionErr
+	pad := s.Margin + s.PlaceErr()
 	half := float64(c.Height / 2)
 	*r = Reach{Up: pad, Down: pad}
 	at := zones.XYZ{X: p.Position.X, Y: p.Position.Y, Z: p.Position.Z}

@@ -5,7 +5,12 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"time"
+
+	"pinfold/watchdog/pose"
 )
+
+// notOnDisk is why what was accepted has no effect after all.
+const notOnDisk = "its record could not be made durable; see the trail's disk"
 
 // PendingFor is how long an accepted start or reset waits to become durable
 // before it is dropped.
@@ -15,10 +20,12 @@ const PendingFor = 5 * time.Second
 // longer does nothing.
 const NonceFor = 30 * time.Second
 
-// pending is a start or reset that was accepted and is not yet durable.
+// pending is a start, a reset or an alignment that was accepted and is not yet
+// durable.
 type pending struct {
 	ask   Ask
-	back  bool // a start with retrieve
+	tie   *tying // an alignment; nil where it is a request
+	back  bool   // a start with retrieve
 	by    string
 	token uint64
 	since time.Duration
@@ -54,6 +61,10 @@ func (g *Guard) voidPending(why string, now time.Duration) {
 		return
 	}
 	g.pending = pending{}
+	if p.tie != nil {
+		g.tied(p.tie, "refused", []string{why}, now)
+		return
+	}
 	g.record(RecRequest, now, RequestHeard{Ask: p.ask.String(), By: p.by, Retrieve: p.back, Outcome: "refused", Why: []string{why}})
 }
 
@@ -105,10 +116,14 @@ func (g *Guard) onDurable(ev *Event, now time.Duration) {
 		return
 	}
 	g.pending = pending{}
+	if p.tie != nil {
+		g.tie(p.tie, ev.Failed, now)
+		return
+	}
 	heard := RequestHeard{Ask: p.ask.String(), By: p.by, Retrieve: p.back, Outcome: "effective"}
 	switch {
 	case ev.Failed:
-		heard.Why = []string{"its record could not be made durable; see the trail's disk"}
+		heard.Why = []string{notOnDisk}
 	default:
 		heard.Why = g.lacks(p.ask, p.back, now)
 	}
@@ -176,6 +191,8 @@ func (g *Guard) blockedBySelf(now time.Duration) (why []string) {
 	}
 	since, ok := g.track.TrustedSince(now)
 	switch {
+	case g.trust.Has(pose.Restarted):
+		why = append(why, g.untied())
 	case g.trust != 0:
 		why = append(why, "the pose is not trusted: "+g.trust.String())
 	case !ok || now-since < g.cfg.Timing.TrustedFor:

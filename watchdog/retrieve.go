@@ -85,7 +85,7 @@ func (g *Guard) judgeRetrieval(now time.Duration) {
 	pace := math.Min(WalkingPace, g.cfg.limitOr(LimitSpeed, WalkingPace))
 	v := g.cur.Velocity
 	speed, room := v.Norm(), g.wayRoom()
-	least := g.retrieve.most - RetrieveSlack - g.cfg.Stopping.PositionErr
+	least := g.retrieve.most - RetrieveSlack - g.cfg.Stopping.PlaceErr()
 	c := Cause{Kind: CauseRetrieval}
 	switch {
 	case !g.cur.HasVelocity:

@@ -36,10 +36,12 @@ func testConfig(t testing.TB) Config {
 		Guard: "test", Session: "s", Vehicle: "wren", Kind: Multirotor, Hash: "h0",
 		Radius: 0.22, Height: 0.12, HasGround: true, Zones: cage(t), ZoneCaution: 0.30,
 		Fields: pose.DefaultFields(),
-		Pose:   pose.Config{MaxAge: 100 * ms, MaxLate: 200 * ms, MinConfidence: 0.3, MaxSpeed: 8, JumpSlack: 0.05},
+		Pose: pose.Config{MaxAge: 100 * ms, MaxLate: 200 * ms, MinConfidence: 0.3, MaxSpeed: 8, JumpSlack: 0.05,
+			Align: pose.Alignment{Tracker: "a"}},
 		Stopping: Stopping{Predict: true, Reaction: 150 * ms, Deceleration: 3, Vertical: 3,
 			Margin: 0.10, PositionErr: 0.02, VelocityErr: 0.05},
 		Timing: DefaultTiming(),
+		Tie:    Tie{Renew: true, Most: 0.5},
 	}
 	c.Limits[LimitHeight] = Limit{On: true, Max: 2.8, Caution: 2.5, Confirm: 2, Answer: ActStop}
 	c.Limits[LimitSpeed] = Limit{On: true, Max: 1.5, Caution: 1.3, Confirm: 2, Answer: ActStop}
@@ -59,11 +61,15 @@ type rig struct {
 	tilt    float64 // deg
 	conf    float64
 	tracker string
-	quiet   bool // no velocity in the message
+	frame   pose.Alignment // where the tracker's frame stands in the room
+	begun   time.Duration  // when the tracker's session began
+	made    int            // alignment files so far
+	quiet   bool           // no velocity in the message
 	laws    *laws
 	token   uint64 // newest durable record that waits
 	command Command
 	first   string // the nonce shown first, where a test keeps it
+	sent    Event  // the newest alignment sent, where a test keeps it
 	out     func(now time.Duration, effects []Effect)
 }
 
@@ -124,13 +130,20 @@ func (r *rig) until(end time.Duration) {
 
 func (r *rig) silence(d time.Duration) { r.until(r.now + d) }
 
-// payload is the pose message of the rig's state, stamped now.
+// payload is the pose message of the rig's state, stamped now, in the tracker's
+// own frame.
 func (r *rig) payload() []byte {
 	h := r.tilt / degPerRad / 2
-	b := fmt.Appendf(nil, `{"stamp":%.9f,"position":{"x":%.9f,"y":%.9f,"z":%.9f},"orientation":{"w":%.12f,"x":%.12f,"y":0,"z":0},"confidence":%g,"tracker":%q`,
-		r.now.Seconds()+1000, r.p.X, r.p.Y, r.p.Z, math.Cos(h), math.Sin(h), r.conf, r.tracker)
+	inv := r.frame.Rotation.Conj()
+	if inv == (pose.Quat{}) {
+		inv = pose.Quat{W: 1}
+	}
+	p, v := inv.Rotate(r.p.Sub(r.frame.Translation)), inv.Rotate(r.v)
+	q := inv.Mul(pose.Quat{W: math.Cos(h), X: math.Sin(h)})
+	b := fmt.Appendf(nil, `{"stamp":%.9f,"position":{"x":%.9f,"y":%.9f,"z":%.9f},"orientation":{"w":%.12f,"x":%.12f,"y":%.12f,"z":%.12f},"confidence":%g,"tracker":%q`,
+		r.now.Seconds()+1000, p.X, p.Y, p.Z, q.W, q.X, q.Y, q.Z, r.conf, r.tracker)
 	if !r.quiet {
-		b = fmt.Appendf(b, `,"velocity":{"x":%.9f,"y":%.9f,"z":%.9f}`, r.v.X, r.v.Y, r.v.Z)
+		b = fmt.Appendf(b, `,"velocity":{"x":%.9f,"y":%.9f,"z":%.9f}`, v.X, v.Y, v.Z)
 	}
 	return append(b, '}')
 }

@@ -22,13 +22,16 @@ type Snapshot struct {
 	Pose      pose.Pose
 	PoseAge   time.Duration
 	Trust     pose.Distrust
+	Void      bool    // the tracker is not tied to the room: Pose has no place in it
 	Speed     float64 // m/s, horizontal, newest known
 	Reach     Reach
 	Nearest   zones.Hit
 	AtRest    bool
 	Retrieves bool // it is being brought back; see RetrieveFor
 	Nonce     string
-	Blocked   []string // what the next act, start or reset, still lacks
+	Blocked   []string   // what the next act, start or reset, still lacks
+	Tie       Tie        // the alignment file in force
+	Aligned   AlignHeard // the newest alignment sent, with what became of it
 	Link      bool
 	Trail     bool
 	Acked     bool // the command in force is acknowledged
@@ -40,9 +43,11 @@ func (g *Guard) Snapshot() Snapshot {
 	s := Snapshot{Vehicle: g.cfg.Vehicle, Kind: g.cfg.Kind, At: g.now, Level: g.level, Go: g.permitGo,
 		MoreCause: g.moreCause, Judged: g.judged, Pose: g.cur, Trust: g.trust, Speed: g.speed,
 		Reach: g.reach, Nearest: g.near, Nonce: g.nonce, Link: g.linkUp, Trail: g.trailUp,
-		Acked: g.cmd.acked, Counts: g.counts}
+		Acked: g.cmd.acked, Counts: g.counts, Tie: g.cfg.Tie, Aligned: g.aligned}
+	s.Aligned.Why = append([]string(nil), g.aligned.Why...)
 	s.Counts.FaultKinds = append([]uint64(nil), g.counts.FaultKinds...)
 	s.PoseAge, _ = g.track.Age(g.now)
+	s.Void = g.trust.Has(pose.Restarted)
 	s.Retrieves = g.retrieve.on
 	s.AtRest = g.atRest(g.now)
 	s.Latched = append(s.Latched, g.latched[:g.nLatched]...)

@@ -24,6 +24,8 @@ func (g *Guard) sentence(c *Cause, zone int, deep float64) string {
 		return fmt.Sprintf("could come into %s at %.2f m/s, over the %.2f m/s allowed there", c.Name, c.Value, c.Limit)
 	case c.Kind == CauseApart:
 		return g.apartSentence(c)
+	case c.Kind == CauseTrackerRestarted:
+		return g.untied()
 	case c.Kind <= CauseClockStep:
 		return poseSentence(c)
 	}
@@ -66,8 +68,6 @@ func poseSentence(c *Cause) string {
 		return "poses come too seldom"
 	case CausePoseVelocity:
 		return "the tracker's velocity disagrees with its positions"
-	case CauseTrackerRestarted:
-		return "the tracker restarted: its alignment with the room is void"
 	}
 	return "the tracker's clock leapt ahead"
 }

@@ -15,7 +15,9 @@ import (
 // counters and open episodes stay; the newest pose is judged at once against
 // the new config, and the effects are to be carried out like those of Step. The
 // zones are compared by their corners, which shows most that is looser, but not
-// all: the shell checks the site files first.
+// all: the shell checks the site files first. An alignment file in c is passed
+// over where one may be taken while running: the one in force stays, and
+// another comes by EvAlign.
 //
 // The record of it is durable: only when it is on disk may the new hash be
 // shown as in force.
@@ -31,6 +33,7 @@ func (g *Guard) Tighten(c Config, now time.Duration) ([]Effect, error) {
 		// test it began with, which is what was in force.
 		p.MaxSpeed = g.cfg.Pose.MaxSpeed
 	}
+	g.keepTie(&c)
 	if what := looser(&g.cfg, &c); len(what) > 0 {
 		return nil, fmt.Errorf("watchdog: vehicle %q: not taken while running: %s. Try: stop, then start with the new site file",
 			g.cfg.Vehicle, strings.Join(what, "; "))
@@ -133,6 +136,7 @@ func looser(old, next *Config) (what []string) {
 	fixed("home", old.Home == next.Home)
 	fixed("pose fields", reflect.DeepEqual(old.Fields, next.Fields))
 	fixed("pose settings", old.Pose == next.Pose)
+	fixed("alignment file", old.Tie.Renew == next.Tie.Renew && old.Tie.Hash == next.Tie.Hash)
 	for _, n := range compared(old, next) {
 		if n.loose {
 			what = append(what, fmt.Sprintf("%s goes from %v to %v", n.name, n.old, n.next))
@@ -174,6 +178,8 @@ func compared(o, n *Config) []pair {
 		less("slope", so.Slope, sn.Slope),
 		less("margin", so.Margin, sn.Margin),
 		less("position error", so.PositionErr, sn.PositionErr),
+		less("alignment error", so.AlignErr, sn.AlignErr),
+		more("alignment tolerance", o.Tie.Most, n.Tie.Most),
 		less("velocity error", so.VelocityErr, sn.VelocityErr),
 		more("permit validity", to.PermitValid.Seconds(), tn.PermitValid.Seconds()),
 		more("command repeat", to.CommandEvery.Seconds(), tn.CommandEvery.Seconds()),

@@ -87,10 +87,13 @@ func (k *keeper) stateOf(s *watchdog.Snapshot) wire.State {
 		Level: s.Level.String(), Go: s.Go, Causes: causes(append(s.Causes, s.Near...)),
 		Latched: causes(s.Latched), Nonce: s.Nonce, Blocked: s.Blocked, Trail: k.trail.Head(),
 		Wall: time.Now().UTC().Format(time.RFC3339)}
+	m.Aligned, m.AlignSent, m.AlignSaid = s.Tie.Hash, s.Aligned.Hash, alignSaid(&s.Aligned)
 	if !s.Judged {
 		return m
 	}
-	m.Clearance, m.Height = known(s.Nearest.Clearance), known(s.Pose.Position.Z)
+	if !s.Void {
+		m.Clearance, m.Height = known(s.Nearest.Clearance), known(s.Pose.Position.Z)
+	}
 	m.Tilt, m.PoseAge = known(s.Pose.Tilt*180/math.Pi), known(s.PoseAge.Seconds())
 	if s.Pose.HasVelocity {
 		m.Speed = known(s.Speed)
@@ -128,6 +131,7 @@ func (k *keeper) record(r *watchdog.Record) {
 	} else {
 		k.trail.Event(k.cfg.Vehicle, string(r.Kind), r.At, r.Body)
 	}
+	k.tied(r)
 	if line, ok := lineOf(r, k.guard.Level()); ok {
 		line.Vehicle = k.cfg.Vehicle
 		k.opt.tell(line)

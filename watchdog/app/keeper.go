@@ -19,6 +19,7 @@ const (
 	subAck
 	subRequest
 	subPermit // the guard's own come back by it; it listens for others
+	subAlign
 )
 
 // newInbox keeps poses from pushing out acknowledgements and requests.
@@ -27,8 +28,12 @@ func newInbox() (*link.Inbox, error) {
 		link.Queue{Depth: poseDepth, Max: pose.MaxPayload},
 		link.Queue{Max: wire.AckMax},
 		link.Queue{Max: wire.RequestMax},
-		link.Queue{Max: wire.PermitMax})
+		link.Queue{Max: wire.PermitMax},
+		link.Queue{Depth: alignDepth, Max: wire.AlignMax})
 }
+
+// alignDepth is how many alignments may wait; only the newest nonce is good.
+const alignDepth = 4
 
 // poseDepth is how many poses may wait: a second at 240 Hz. More are old.
 const poseDepth = 240
@@ -66,6 +71,7 @@ type keeper struct {
 	droppedAt time.Duration
 	flow      flowWatch
 	answer    chan<- error // while a tighter site is being taken
+	tying     tying        // the site's own alignment file
 	broken    bool         // the core panicked: it is not to be touched again
 }
 
@@ -74,6 +80,7 @@ type order struct {
 	close   string       // why the session ends; empty: not
 	tighten *config.Site // a tighter site to take
 	payload []byte       // the entry of it in the intake
+	align   []byte       // an alignment file to take
 	answer  chan<- error // what became of it
 }
 
@@ -155,6 +162,8 @@ func (k *keeper) message(m *link.Message) {
 	case subPermit:
 		k.second(m)
 		return
+	case subAlign:
+		e.Kind = uint8(watchdog.EvAlign)
 	}
 	if m.Retained {
 		e.Flags |= intake.Retained
@@ -218,6 +227,10 @@ func (k *keeper) keep(e *intake.Entry, now time.Duration) {
 }
 
 func (k *keeper) obey(o order) error {
+	if o.align != nil {
+		k.realign(o)
+		return nil
+	}
 	if o.tighten != nil {
 		if err := k.tighten(o); err != nil {
 			o.answer <- err

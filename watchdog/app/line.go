@@ -46,6 +46,16 @@ func lineOf(r *watchdog.Record, level watchdog.Level) (l Line, ok bool) {
 		if len(b.Why) > 0 {
 			l.Text += ": " + strings.Join(b.Why, "; ")
 		}
+	case watchdog.AlignHeard:
+		if b.Outcome == "accepted" {
+			return l, false
+		}
+		l.Text = alignText(&b)
+	case watchdog.Episode:
+		if r.Kind != watchdog.RecOpen || b.Cause != watchdog.CauseTrackerRestarted.String() {
+			return l, false
+		}
+		l.Text = b.Text // seldom, and a person must do something, also where no level changes
 	default:
 		return l, false
 	}

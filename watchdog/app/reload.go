@@ -32,6 +32,7 @@ func (r *runner) reload(ctx context.Context) {
 		r.trail.Event("", "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
 		return
 	}
+	r.realign(ctx, next)
 	for _, k := range r.keepers {
 		err := k.ask(ctx, order{tighten: next, payload: payload})
 		if ctx.Err() != nil {

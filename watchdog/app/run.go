@@ -28,7 +28,7 @@ func Run(ctx context.Context, o Options) (Result, error) {
 		return Result{}, errors.New("app: no vehicle to guard")
 	}
 	start := time.Now()
-	r := &runner{opt: o, now: func() time.Duration { return time.Since(start) }}
+	r := &runner{opt: o, start: start, now: func() time.Duration { return time.Since(start) }}
 	if err := r.open(start); err != nil {
 		return Result{}, err
 	}
@@ -38,6 +38,7 @@ func Run(ctx context.Context, o Options) (Result, error) {
 // runner owns the lifecycle of one session.
 type runner struct {
 	opt     Options
+	start   time.Time // the session's instant zero
 	now     func() time.Duration
 	session Session
 	trail   *trail.Writer
@@ -149,6 +150,8 @@ func (r *runner) addKeeper(i int) error {
 		}
 	}
 	k.cfg.Session, k.cfg.Hash = r.session.ID, r.opt.Site.Hash
+	k.cfg.Pose.WallZero = r.start.UnixNano()
+	k.tying.looked = k.cfg.Tie.Hash
 	seed, err := random(len(k.cfg.NonceSeed))
 	if err != nil {
 		return err
@@ -189,6 +192,7 @@ func (r *runner) connect(k *keeper) (err error) {
 		{Topic: k.topics.Ack, QoS: 0, Inbox: k.inbox, ID: subAck},
 		{Topic: k.topics.Request, QoS: 1, Inbox: k.inbox, ID: subRequest},
 		{Topic: k.topics.Permit, QoS: 0, Inbox: k.inbox, ID: subPermit},
+		{Topic: k.topics.Align, QoS: 1, Inbox: k.inbox, ID: subAlign},
 	}
 	if k.client, err = link.Dial(o); err != nil {
 		return err

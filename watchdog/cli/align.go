@@ -33,6 +33,7 @@ type alignCmd struct {
 	Tolerance    float64       `default:"0.05" help:"With --marks: the most a mark may be off, m."`
 	Hold         time.Duration `default:"2s" help:"How long the vehicle has to stand still."`
 	File         string        `help:"Alignment file to write, or with --close to read; VEHICLE.align.json where not given." placeholder:"FILE"`
+	Send         bool          `default:"true" negatable:"" help:"Hand the alignment to the guard, where one is at work; it takes it while the vehicle is not started."`
 	Wait         time.Duration `default:"5m" help:"How long to wait for all of it."`
 	JSON         bool          `name:"json" help:"Print one JSON document."`
 }
@@ -64,11 +65,11 @@ func (c *alignCmd) Run(s *streams) error {
 	defer a.src.close()
 	switch {
 	case c.Pad:
-		return a.pad(ctx)
+		return a.handOver(ctx, site, a.pad(ctx))
 	case c.Close:
 		return a.drift(ctx)
 	}
-	return a.marks(ctx)
+	return a.handOver(ctx, site, a.marks(ctx))
 }
 
 // aligner is one align under way.
@@ -268,7 +269,7 @@ func (a *aligner) drift(ctx context.Context) error {
 	if st.Tracker != al.Tracker || st.From < al.Since {
 		return found("the tracker restarted since the alignment (%q then, %q now): what drift there was cannot be told", al.Tracker, st.Tracker)
 	}
-	r := driftReport{Drift: survey.MeasureDrift(&st, a.spot, al, reachFrom(a.v, a.spot.Position)), Declared: a.v.Config.Stopping.PositionErr}
+	r := driftReport{Drift: survey.MeasureDrift(&st, a.spot, al, reachFrom(a.v, a.spot.Position)), Declared: a.v.Config.Stopping.PlaceErr()}
 	r.Covered = r.Needed <= r.Declared
 	if a.cmd.JSON {
 		err = printJSON(a.s.out, r)

@@ -98,7 +98,7 @@ func printRoom(out io.Writer, v *config.Vehicle, r *config.Room) {
 		fmt.Fprintf(out, "  fastest with any room left: %.2f m/s\n", r.Fastest)
 	}
 	fmt.Fprintln(out, "  assumed:")
-	fmt.Fprintf(out, "   1. pose wrong by at most %.3f m, velocity by %.3f m/s\n", s.PositionErr, s.VelocityErr)
+	fmt.Fprintf(out, "   1. pose wrong by at most %.3f m, velocity by %.3f m/s\n", s.PlaceErr(), s.VelocityErr)
 	fmt.Fprintf(out, "   2. nothing brakes for %.3f s (pose age, lag, %v reaction), gaining at most %.2f m/s²\n", r.Reaction, s.Reaction, s.Acceleration)
 	fmt.Fprintf(out, "   3. then at least %.2f m/s² on the level, grade %.3f", s.Deceleration, s.Slope)
 	if v.Config.Kind == watchdog.Multirotor {

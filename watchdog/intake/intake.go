@@ -18,12 +18,18 @@ const (
 	Failed                     // durable: the record will never be on disk
 )
 
-// KindConfig is the one kind of entry that is no watchdog.EventKind: a new site
-// file was taken while running. Its payload is the session's file name of it.
-const KindConfig uint8 = 100
+// Kinds of entry that are no watchdog.EventKind.
+const (
+	// KindConfig: a new site file was taken while running. Its payload is the
+	// session's file name of it.
+	KindConfig uint8 = 100
+	// KindAlign: the site's own alignment file was read again. Its payload is
+	// the file; its event is a local watchdog.EvAlign.
+	KindAlign uint8 = 101
+)
 
-// Entry is one thing the guard was given. Kind is a watchdog.EventKind, or
-// KindConfig.
+// Entry is one thing the guard was given. Kind is a watchdog.EventKind, or one
+// of the kinds above.
 type Entry struct {
 	Kind    uint8
 	Flags   uint8
@@ -42,6 +48,10 @@ func Durable(token uint64) []byte { return binary.BigEndian.AppendUint64(nil, to
 // payload.
 func (e *Entry) Event() (watchdog.Event, error) {
 	ev := watchdog.Event{Kind: watchdog.EventKind(e.Kind), Arrived: e.Arrived}
+	if e.Kind == KindAlign {
+		ev.Kind, ev.Local, ev.Payload = watchdog.EvAlign, true, e.Payload
+		return ev, nil
+	}
 	switch ev.Kind {
 	case watchdog.EvTick:
 	case watchdog.EvPose:
@@ -62,6 +72,8 @@ func (e *Entry) Event() (watchdog.Event, error) {
 		if ev.Other, err = readOther(e.Payload); err != nil {
 			return ev, err
 		}
+	case watchdog.EvAlign:
+		e.align(&ev)
 	case watchdog.EvClose:
 		ev.Text = string(e.Payload)
 	default:
@@ -96,6 +108,15 @@ func (e *Entry) request(ev *watchdog.Event) {
 	}
 	ev.Ask, ev.By, ev.Nonce, ev.Retained = ask, r.By, r.Nonce, e.Flags&Retained != 0
 	ev.Retrieve = r.Retrieve
+}
+
+func (e *Entry) align(ev *watchdog.Event) {
+	a, err := wire.DecodeAlign(e.whole(wire.AlignMax))
+	if err != nil {
+		bad(ev, reason("align", err))
+		return
+	}
+	ev.By, ev.Nonce, ev.Payload, ev.Retained = a.By, a.Nonce, []byte(a.File), e.Flags&Retained != 0
 }
 
 // whole is the payload, or one byte more than most where the link had cut it:

@@ -37,9 +37,9 @@ type AlignmentFile struct {
 	// the transit of a message; the zero time where it is not known, as from a
 	// recording. A tracker that tells no id and counts its stamps from its
 	// start has another one after a restart.
-	Epoch   time.Time
-	Samples int      // that it was made from
-	Pad     *PadSpot // where the pad is; nil where none was used
+	Epoch   time.Time // ReadAlignment puts it into Alignment too
+	Samples int       // that it was made from
+	Pad     *PadSpot  // where the pad is; nil where none was used
 	Marks   []MarkLeft
 }
 

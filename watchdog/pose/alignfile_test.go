@@ -12,6 +12,7 @@ func padFile() AlignmentFile {
 	a := YawAlignment(0.7, Vec{1, -2, 0.03}, 0.12)
 	a.Tracker, a.Since = "cam-1", 12e9
 	made := time.Date(2026, 3, 1, 9, 30, 0, 0, time.UTC)
+	a.Epoch = made.Add(-time.Minute).UnixNano()
 	return AlignmentFile{Vehicle: "wren", Alignment: a, Method: MethodPad, Made: made,
 		Epoch: made.Add(-time.Minute), Samples: 400, Pad: &PadSpot{Vec{1, 1, 0.06}, 0.5}}
 }
@@ -19,7 +20,7 @@ func padFile() AlignmentFile {
 func marksFile() AlignmentFile {
 	f := padFile()
 	f.Alignment.Rotation = FromEuler(0.05, -0.02, 2)
-	f.Alignment.Tracker, f.Epoch, f.Pad, f.Method = "", time.Time{}, nil, MethodMarksFull
+	f.Alignment.Tracker, f.Alignment.Epoch, f.Epoch, f.Pad, f.Method = "", 0, time.Time{}, nil, MethodMarksFull
 	f.Marks = []MarkLeft{{"north post", 0.004}, {"door", 0.011}, {"step", 0}}
 	return f
 }

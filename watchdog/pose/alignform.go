@@ -60,6 +60,9 @@ func (r *formReader) read() (f AlignmentFile) {
 		f.Made = *m.Made
 	}
 	if m.Epoch != nil {
+		if y := m.Epoch.Year(); y < 1800 || y > 2200 {
+			r.bad("/epoch", "the year %d is not one a tracker's clock can begin in", y)
+		}
 		f.Epoch = *m.Epoch
 	}
 	if m.Samples == nil || *m.Samples < 1 {
@@ -68,6 +71,9 @@ func (r *formReader) read() (f AlignmentFile) {
 		f.Samples = *m.Samples
 	}
 	r.alignment(&f.Alignment)
+	if r.err == nil && !f.Epoch.IsZero() {
+		f.Alignment.Epoch = f.Epoch.UnixNano()
+	}
 	r.pad(&f)
 	r.marks(&f)
 	return f

@@ -16,7 +16,18 @@ type Alignment struct {
 	// session it was made in; zero where none is known. An earlier one is of
 	// another session; and a session that told no id then tells none now.
 	Since int64
+	// Epoch is the wall clock, ns since 1970 UTC, at which the tracker's stamp
+	// was zero; zero where it is not known. It is asked for where Tracker is
+	// empty, and only where Config.WallZero is known too.
+	Epoch int64
 }
+
+// Unaligned is the alignment of a tracker that nobody has tied to the room yet:
+// no stamp is late enough, so no pose is trusted by it.
+func Unaligned() Alignment { return Alignment{Since: math.MaxInt64} }
+
+// Void reports whether a is the alignment of Unaligned.
+func (a Alignment) Void() bool { return a.Since == math.MaxInt64 }
 
 // YawAlignment is the gravity-keeping alignment by yaw, rad, and translation
 // and residual, m.

@@ -29,6 +29,9 @@ type Config struct {
 	Axes  Axes
 	Mount Mount
 	Align Alignment
+	// WallZero is the wall clock, ns since 1970 UTC, at the instant zero; zero
+	// where it is not known: then no epoch is compared.
+	WallZero int64
 
 	// MaxAge is the age of the newest pose above which it is Stale. A step
 	// between stamps longer than this is a gap: no velocity is derived across.

@@ -10,9 +10,6 @@ const (
 	// jump test: stamps made on receipt come in bunches, and a hundredth of
 	// the true distance in time looks like a hundred times the speed.
 	minJumpStep = 5 * time.Millisecond
-	// restartFactor times RestartRadius is how far from its origin a tracker
-	// must have been for a return to it to count as a restart.
-	restartFactor = 3
 )
 
 // judge compares a new sample with what was seen before it and sets the
@@ -32,7 +29,7 @@ func (t *Track) judge(s *Sample, e *entry, arrived, now time.Duration, session b
 		r.flags |= Stale // a silence on the sender's side that arrival did not show
 	}
 	t.judgeClock(s, arrived, now)
-	t.judgeSession(s, gap, session)
+	t.judgeSession(s, arrived, gap, session)
 	r.rate.take(arrived, gap || session)
 	t.judgeStill(s, arrived)
 	if c := t.cfg.MinConfidence; c > 0 && !(s.HasConfidence && s.Confidence >= c) {
@@ -55,27 +52,6 @@ func (t *Track) judgeClock(s *Sample, arrived, now time.Duration) {
 	if t.cfg.MaxClockStep > 0 && leap > t.cfg.MaxClockStep {
 		t.trust.hold(ClockStep, now, t.cfg.Settle)
 		t.clock.forgive()
-	}
-}
-
-// judgeSession finds out whether the tracker restarted. The reason stays until
-// the next alignment.
-func (t *Track) judgeSession(s *Sample, gap, session bool) {
-	id, near := s.Tracker, t.cfg.RestartRadius
-	since := t.cfg.Align.Since
-	switch {
-	case s.Stamp < since, id != "" && since > 0 && t.cfg.Align.Tracker == "":
-		t.trust.restarted = true // not the session the alignment was made in
-	case id != "" && t.bound == "":
-		t.bound = id
-	case id != "" && id != t.bound, session:
-		t.trust.restarted = true
-	case id == "" && t.bound != "" && t.last == "":
-		t.trust.restarted = true // aligned by an id that this tracker does not tell
-	case id == "" && t.last == "" && gap && near > 0:
-		if s.Position.Norm() < near && t.newest.Position.Norm() > restartFactor*near {
-			t.trust.restarted = true
-		}
 	}
 }
 

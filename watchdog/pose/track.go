@@ -17,6 +17,7 @@ type Track struct {
 	motion  motion        // as of it
 	bound   string        // tracker id the alignment belongs to; empty while none was seen
 	last    string        // newest tracker id seen
+	void    bool          // realigned since a restart, and no pose seen since
 
 	behind   behind // samples refused as old since the newest
 	clock    senderClock
@@ -40,9 +41,10 @@ func NewTrack(c Config) (*Track, error) {
 }
 
 // Realign takes a new alignment and begins anew, as a new Track does: what was
-// seen until now stood in another frame. It is what ends Restarted, and what
-// lets in a tracker whose restart set its stamps back. An invalid alignment is
-// refused and changes nothing.
+// seen until now stood in another frame. It is what ends Restarted, with the
+// first pose that stands in the new one, and what lets in a tracker whose
+// restart set its stamps back. An invalid alignment is refused and changes
+// nothing. Whether it is of this session at all is asked of Unfit.
 func (t *Track) Realign(a Alignment) error {
 	a, err := a.checked()
 	if err != nil {
@@ -53,7 +55,7 @@ func (t *Track) Realign(a Alignment) error {
 	t.trust.rate.clear()
 	*t = Track{
 		cfg: t.cfg, bound: a.Tracker, hist: t.hist, derive: t.derive,
-		trust: trust{rate: t.trust.rate}, checked: t.checked,
+		trust: trust{rate: t.trust.rate}, checked: t.checked, void: t.void || t.trust.restarted,
 	}
 	return nil
 }
@@ -78,6 +80,7 @@ func (t *Track) Accept(s *Sample, arrived, now time.Duration, out *Pose) *Fault 
 			return f
 		}
 		session, t.trust.restarted = true, true
+		t.trust.noticed, t.trust.fresh = true, t.behind.first
 	}
 	t.behind = behind{}
 	if t.begun {

@@ -350,7 +350,7 @@ func TestRestartByID(t *testing.T) {
 	if err := track.Realign(Alignment{Tracker: "b"}); err != nil {
 		t.Fatal(err)
 	}
-	wantDistrust(t, track, 10*time.Second, NoPose)
+	wantDistrust(t, track, 10*time.Second, Restarted) // until a pose stands in the new one
 	accept(t, track, withID(at(10*time.Second, 0), "b"), 10*time.Second)
 	wantDistrust(t, track, 10*time.Second, 0)
 	accept(t, track, withID(at(10100*ms, 0), "a"), 10100*ms)

@@ -6,6 +6,8 @@ import "time"
 type trust struct {
 	flags     Distrust // of the newest sample alone
 	restarted bool     // until the next alignment
+	noticed   bool     // the restart was noticed between two samples, and not by the first
+	fresh     int64    // ns, where noticed: first stamp known to be after the newest one
 	until     [DistrustReasons]time.Duration
 	heldSet   Distrust // reasons with an entry in until
 	since     time.Duration
@@ -46,7 +48,10 @@ func (r *trust) note(d Distrust, now time.Duration) {
 
 // reasons is Distrust without a trace.
 func (t *Track) reasons(now time.Duration) Distrust {
-	if !t.begun {
+	switch {
+	case !t.begun && t.void:
+		return Restarted
+	case !t.begun:
 		return NoPose
 	}
 	r := &t.trust

@@ -78,7 +78,7 @@ func (c *collector) pose(s *step, t float64) {
 	snap := s.guard.Snapshot()
 	c.counts = snap.Counts
 	p := &snap.Pose
-	if !snap.Judged || (c.posed && p.Stamp == c.stamp) {
+	if !snap.Judged || snap.Void || (c.posed && p.Stamp == c.stamp) { // void: it has no place to be drawn at
 		return
 	}
 	m := &c.now

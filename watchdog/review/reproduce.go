@@ -138,7 +138,7 @@ func siteOf(files []config.File) (*config.Site, error) {
 func coreKind(kind string) bool {
 	switch watchdog.RecordKind(kind) {
 	case watchdog.RecLevel, watchdog.RecOpen, watchdog.RecEpisode, watchdog.RecCommand, watchdog.RecAck,
-		watchdog.RecStopped, watchdog.RecRequest, watchdog.RecFault, watchdog.RecLink, watchdog.RecConfig, watchdog.RecClose:
+		watchdog.RecStopped, watchdog.RecRequest, watchdog.RecFault, watchdog.RecLink, watchdog.RecConfig, watchdog.RecAlign, watchdog.RecClose:
 		return true
 	}
 	return false
@@ -189,6 +189,7 @@ func (a *again) config(s *config.Site, name string) (watchdog.Config, error) {
 	}
 	cfg := v.Config
 	cfg.Session, cfg.Hash = a.meta.Session, s.Hash
+	cfg.Pose.WallZero = a.meta.Started.UnixNano()
 	if copy(cfg.NonceSeed[:], a.seeds[name]) != len(cfg.NonceSeed) {
 		return cfg, fmt.Errorf("review: the trail does not hold the seed of %q: its session was not begun", name)
 	}

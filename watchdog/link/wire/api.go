@@ -81,6 +81,12 @@ type State struct {
 	// state is that the broker kept; nothing is judged by it. Absent where the
 	// sender does not say.
 	Wall string `json:"wall,omitempty"`
+	// Aligned is the alignment file in force and AlignSent the newest that was
+	// sent, as hex SHA-256; AlignSaid is what became of that: accepted, effective,
+	// or why it was refused. Absent on the wire where there is none.
+	Aligned   string `json:"aligned,omitempty"`
+	AlignSent string `json:"align_sent,omitempty"`
+	AlignSaid string `json:"align_said,omitempty"`
 }
 
 // Cause says why a level was raised.

@@ -10,7 +10,8 @@ import (
 
 var (
 	stateFields = []string{"guard", "session", "seq", "vehicle", "level", "go", "causes", "latched",
-		"clearance", "speed", "height", "tilt", "pose_age", "nonce", "blocked", "trail", "wall"} // the last may be missing
+		"clearance", "speed", "height", "tilt", "pose_age", "nonce", "blocked", "trail", "wall",
+		"aligned", "align_sent", "align_said"} // those after trail may be missing
 	causeFields = []string{"cause", "name", "value", "limit", "unit", "text"}
 )
 
@@ -32,7 +33,7 @@ func (o *object) state(b []byte) (s State, err error) {
 	if err = o.begin("state", "", b, StateMax, stateFields); err != nil {
 		return s, err
 	}
-	o.spare = 1
+	o.spare = 4
 	for {
 		i, v, err := o.next()
 		if i < 0 || err != nil {
@@ -69,6 +70,12 @@ func (o *object) state(b []byte) (s State, err error) {
 // stateFigure reads the figures and lists of a state.
 func (o *object) stateFigure(s *State, field string, v jsontext.Value) (err error) {
 	switch field {
+	case "aligned":
+		s.Aligned, err = o.plainText(field, v, NameMax)
+	case "align_sent":
+		s.AlignSent, err = o.plainText(field, v, NameMax)
+	case "align_said":
+		s.AlignSaid, err = o.plainText(field, v, TextMax)
 	case "causes":
 		s.Causes, err = o.causes(field, v)
 	case "latched":

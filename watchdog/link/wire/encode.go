@@ -96,9 +96,10 @@ func (s *State) Append(b []byte) []byte {
 		b = text(b, cut(sentence, TextMax))
 	}
 	b = text(append(b, `],"trail":`...), plain(s.Trail))
-	if s.Wall != "" {
-		b = text(append(b, `,"wall":`...), cut(s.Wall, NameMax))
-	}
+	b = present(b, `,"wall":`, cut(s.Wall, NameMax))
+	b = present(b, `,"aligned":`, plain(s.Aligned))
+	b = present(b, `,"align_sent":`, plain(s.AlignSent))
+	b = present(b, `,"align_said":`, cut(s.AlignSaid, TextMax))
 	return append(b, '}')
 }
 
@@ -125,6 +126,14 @@ func causes(b []byte, list []Cause) []byte {
 func text(b []byte, s string) []byte {
 	b, _ = jsontext.AppendQuote(b, s)
 	return b
+}
+
+// present appends a member that is left out where it is empty.
+func present(b []byte, name, s string) []byte {
+	if s == "" {
+		return b
+	}
+	return text(append(b, name...), s)
 }
 
 // number appends the shortest decimal that reads back as f, or null where f is

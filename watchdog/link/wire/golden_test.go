@@ -34,6 +34,9 @@ func examples() map[string]appender {
 		"request.json":          &Request{Ask: "reset", By: "hall lead", Nonce: "9c0d1e2f3a4b5c6d"},
 		"request-stop.json":     &Request{Ask: Stop},
 		"request-retrieve.json": &Request{Ask: "start", By: "hall lead", Nonce: "9c0d1e2f3a4b5c6d", Retrieve: true},
+		"align.json":            &Align{By: "hall lead", Nonce: "9c0d1e2f3a4b5c6d", File: "{\n  \"alignment\": 1,\n  \"vehicle\": \"wren\"\n}\n"},
+		"state-aligned.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 101, Vehicle: "wren", Level: "waiting", Nonce: "n", Trail: "ab",
+			Aligned: "00ff", AlignSent: "01ff", AlignSaid: "it is the one in force"},
 		"state-clear.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 99, Vehicle: "wren", Level: "clear", Go: true,
 			Clearance: ptr(1.25), Speed: ptr(0.5), Height: ptr(1.5), Tilt: ptr(3.5), PoseAge: ptr(0.004),
 			Nonce: "9c0d1e2f3a4b5c6d", Trail: "00ff"},
@@ -60,6 +63,9 @@ func decode(like appender, b []byte) (appender, error) {
 		return &m, err
 	case *Request:
 		m, err := DecodeRequest(b)
+		return &m, err
+	case *Align:
+		m, err := DecodeAlign(b)
 		return &m, err
 	case *State:
 		m, err := DecodeState(b)

@@ -20,6 +20,7 @@ type TopicSet struct {
 	State      string // watchdog → displays, QoS 1, retained
 	Ack        string // vehicle → watchdog, QoS 0
 	Request    string // operator → watchdog, QoS 1
+	Align      string // who aligned → watchdog, QoS 1
 	AllCommand string // broker's will → every vehicle, QoS 1
 }
 
@@ -40,6 +41,7 @@ func Topics(prefix, vehicle string) (TopicSet, error) {
 		State:      base + "state",
 		Ack:        base + "ack",
 		Request:    base + "request",
+		Align:      base + "align",
 		AllCommand: prefix + "/" + everyone + "/command",
 	}, nil
 }

@@ -8,7 +8,7 @@ import (
 func TestTopics(t *testing.T) {
 	got, err := Topics("yard/north", "wren")
 	want := TopicSet{Pose: "yard/north/wren/pose", Permit: "yard/north/wren/permit", Command: "yard/north/wren/command",
-		State: "yard/north/wren/state", Ack: "yard/north/wren/ack", Request: "yard/north/wren/request", AllCommand: "yard/north/all/command"}
+		State: "yard/north/wren/state", Ack: "yard/north/wren/ack", Request: "yard/north/wren/request", Align: "yard/north/wren/align", AllCommand: "yard/north/all/command"}
 	if err != nil || got != want {
 		t.Errorf("got %+v, %v", got, err)
 	}

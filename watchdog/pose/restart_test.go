@@ -1,0 +1,110 @@
+package pose
+
+import (
+	"strings"
+	"testing"
+	"time"
+)
+
+// The tracker tells no id and counts its stamps anew: an alignment made since it
+// did fits, also one made before that was certain, and none from before.
+func TestAlignmentsAfterStampsThatBeginAnew(t *testing.T) {
+	track := newTrack(t, plain())
+	for now := time.Duration(0); now <= 2*time.Second; now += 10 * ms {
+		accept(t, track, at(now+time.Minute, 1), now)
+	}
+	now := 2500 * ms
+	for stamp := 100 * ms; !track.Distrust(now).Has(Restarted); stamp += 10 * ms {
+		if now > 6*time.Second {
+			t.Fatal("the restart is not noticed")
+		}
+		now += 10 * ms
+		offer(track, at(stamp, 1), now)
+	}
+	for since, fits := range map[time.Duration]bool{61 * time.Second: false, 100 * ms: true, 500 * ms: true, 50 * ms: false} {
+		if why := track.Unfit(&Alignment{Since: int64(since)}); (why == "") != fits || !fits && !strings.Contains(why, "restarted") {
+			t.Errorf("since %v: %q", since, why)
+		}
+	}
+}
+
+// A guard that begins in the middle of a session with an alignment from before
+// the tracker restarted: by stamps alone it would fit.
+func TestAlignmentOfAnotherEpoch(t *testing.T) {
+	wall := time.Date(2031, 5, 6, 7, 8, 9, 0, time.UTC)
+	c := plain()
+	c.WallZero = wall.UnixNano()
+	for what, try := range map[string]struct {
+		id, bound string
+		began     time.Duration // of the tracker, before the guard's instant zero
+		want      Distrust
+	}{
+		"the same session":            {began: 500 * time.Second},
+		"a slow network":              {began: 500*time.Second - 1500*ms},
+		"restarted since":             {began: 400 * time.Second, want: Restarted},
+		"restarted, bound by id":      {id: "b", bound: "a", began: 500 * time.Second, want: Restarted},
+		"the same id, another clock":  {id: "a", bound: "a", began: 400 * time.Second},
+		"an id where there was none":  {id: "a", began: 500 * time.Second, want: Restarted},
+		"no id where there was one":   {bound: "a", began: 500 * time.Second, want: Restarted},
+		"a clock 200 ppm off is fine": {began: 500*time.Second + 2050*ms},
+	} {
+		c := c
+		c.Align = Alignment{Tracker: try.bound, Since: int64(100 * time.Second), Epoch: wall.Add(-500 * time.Second).UnixNano()}
+		track := newTrack(t, c)
+		accept(t, track, withID(at(try.began, 1), try.id), 0)
+		wantDistrust(t, track, 0, try.want)
+		if got := track.Unfit(&c.Align) != ""; got != (try.want != 0) {
+			t.Errorf("%s: unfit says %q", what, track.Unfit(&c.Align))
+		}
+		if try.want == 0 {
+			// Once in use, a backlog does not void it: that is Late, and passes.
+			accept(t, track, withID(at(try.began+10*ms, 1), try.id), 5*time.Second)
+			if d := track.Distrust(5 * time.Second); d.Has(Restarted) {
+				t.Errorf("%s: a backlog voids the alignment: %v", what, d)
+			}
+		}
+	}
+	c.WallZero = 0
+	c.Align = Alignment{Since: int64(100 * time.Second), Epoch: 1}
+	track := newTrack(t, c)
+	accept(t, track, at(500*time.Second, 1), 0)
+	wantDistrust(t, track, 0, 0) // no wall clock, no epoch
+}
+
+// Stamps of a wall clock go on through a restart: the return to the origin shows
+// it, and only an alignment made after that is of the new session.
+func TestOldAlignmentAfterAReturnToTheOrigin(t *testing.T) {
+	c := plain()
+	c.RestartRadius = 0.1
+	track := newTrack(t, c)
+	accept(t, track, at(1000*time.Second, 2), 0)
+	accept(t, track, at(1002*time.Second, 0), 2*time.Second)
+	if d := track.Distrust(2 * time.Second); !d.Has(Restarted) {
+		t.Fatalf("%v, want the restart", d)
+	}
+	for since, fits := range map[time.Duration]bool{900 * time.Second: false, 1001 * time.Second: false, 1002 * time.Second: true} {
+		if why := track.Unfit(&Alignment{Since: int64(since)}); (why == "") != fits {
+			t.Errorf("since %v: %q", since, why)
+		}
+	}
+	if err := track.Realign(Alignment{Since: int64(1002 * time.Second)}); err != nil {
+		t.Fatal(err)
+	}
+	wantDistrust(t, track, 2*time.Second, Restarted)
+	accept(t, track, at(1003*time.Second, 2), 3*time.Second)
+	wantDistrust(t, track, 3*time.Second, 0)
+}
+
+func TestUnaligned(t *testing.T) {
+	c := plain()
+	c.Align = Unaligned()
+	track := newTrack(t, c)
+	if why := track.Unfit(&Alignment{}); why != "" {
+		t.Errorf("nothing seen, and yet %q", why)
+	}
+	accept(t, track, at(time.Hour, 1), 0)
+	wantDistrust(t, track, 0, Restarted)
+	if a := Unaligned(); !a.Void() || track.Unfit(&a) == "" {
+		t.Error("no alignment fits")
+	}
+}
