@@ -1,0 +1,162 @@
+package survey
+
+import (
+	"math"
+
+	"pinfold/zones"
+)
+
+// endPart is the share of a walk, at its begin and at its end, within which it
+// is closed: what lies before and after is left out.
+const endPart = 0.25
+
+// closing is where a walk meets its own begin.
+type closing struct {
+	from, to int     // first and last knot of the loop
+	gap      float64 // m, between them
+}
+
+// close finds where the end of the walk comes nearest to its begin; of all
+// places where that is within the jitter, the one that leaves out least.
+func closeLoop(k []knot, jitter float64) closing {
+	all := k[len(k)-1].way
+	heads, tails := 1, len(k)-1
+	for heads < len(k) && k[heads].way <= endPart*all {
+		heads++
+	}
+	for tails > 0 && k[tails-1].way >= (1-endPart)*all {
+		tails--
+	}
+	best := closing{gap: math.Inf(1)}
+	for i := range heads {
+		for j := max(tails, i+1); j < len(k); j++ {
+			if d := distance(k[i].at, k[j].at); d < best.gap {
+				best = closing{i, j, d}
+			}
+		}
+	}
+	limit, least := math.Max(best.gap, 2*jitter), math.Inf(1)
+	for i := range heads {
+		for j := max(tails, i+1); j < len(k); j++ {
+			d, left := distance(k[i].at, k[j].at), k[i].way+all-k[j].way
+			if d <= limit && left < least {
+				best, least = closing{i, j, d}, left
+			}
+		}
+	}
+	return best
+}
+
+// crossing is where a ring meets itself.
+type crossing struct {
+	at   zones.XY
+	a, b int // the edges, by the index of their first corner, a < b
+}
+
+// uncurl takes the curls out of a ring that a resting hand left: where it
+// meets itself and no part of what lies between is further than most, m, from
+// there. It gives the first meeting that is more than a curl.
+func uncurl(ring []zones.XY, most float64) ([]zones.XY, *crossing) {
+	ring = unspike(ring)
+	for a := 0; a < len(ring); a++ {
+		for {
+			c := meets(ring, a)
+			if c == nil {
+				break
+			}
+			inner := extent(ring, c.a+1, c.b, c.at)
+			outer := extent(ring, c.b+1, c.a+len(ring), c.at)
+			if math.Min(inner, outer) > most {
+				return ring, c
+			}
+			if inner <= outer {
+				ring = append(append(append([]zones.XY(nil), ring[:c.a+1]...), c.at), ring[c.b+1:]...)
+			} else {
+				ring = append([]zones.XY{c.at}, ring[c.a+1:c.b+1]...)
+				a = 0
+			}
+			ring = unspike(ring)
+			if a >= len(ring) {
+				break
+			}
+		}
+	}
+	return ring, nil
+}
+
+// extent is how far, m, the corners from to to, counted round, are from p.
+func extent(ring []zones.XY, from, to int, p zones.XY) (most float64) {
+	for i := from; i <= to; i++ {
+		most = math.Max(most, distance(ring[i%len(ring)], p))
+	}
+	return most
+}
+
+// unspike takes out corners that stand twice in a row, and those between two
+// equal ones.
+func unspike(ring []zones.XY) []zones.XY {
+	for again := true; again && len(ring) > 2; {
+		again = false
+		for i := 0; i < len(ring) && len(ring) > 2; i++ {
+			n := len(ring)
+			next, after := (i+1)%n, (i+2)%n
+			if ring[i] == ring[next] || ring[i] == ring[after] {
+				ring = append(append([]zones.XY(nil), ring[:next]...), ring[next+1:]...)
+				again = true
+			}
+		}
+	}
+	return ring
+}
+
+// meets is the first meeting of edge a with a later one that is no neighbour.
+func meets(ring []zones.XY, a int) *crossing {
+	n := len(ring)
+	p, q := ring[a], ring[(a+1)%n]
+	for b := a + 2; b < n; b++ {
+		if (b+1)%n == a {
+			continue
+		}
+		r, s := ring[b], ring[(b+1)%n]
+		if math.Max(r.X, s.X) < math.Min(p.X, q.X) || math.Min(r.X, s.X) > math.Max(p.X, q.X) ||
+			math.Max(r.Y, s.Y) < math.Min(p.Y, q.Y) || math.Min(r.Y, s.Y) > math.Max(p.Y, q.Y) {
+			continue
+		}
+		if at, ok := meet(p, q, r, s); ok {
+			return &crossing{at, a, b}
+		}
+	}
+	return nil
+}
+
+// turn is twice the area of the triangle p, q, r, m²; positive where it turns
+// left. Of whole millimetres within 100 km its sign is right but for triangles
+// of less than a square micrometre; zones.New has the last word.
+func turn(p, q, r zones.XY) float64 {
+	return (q.X-p.X)*(r.Y-p.Y) - (q.Y-p.Y)*(r.X-p.X)
+}
+
+// meet is where the segments p–q and r–s meet, ends included, to the
+// millimetre; ok is false where they do not.
+func meet(p, q, r, s zones.XY) (zones.XY, bool) {
+	a, b := turn(r, s, p), turn(r, s, q)
+	c, d := turn(p, q, r), turn(p, q, s)
+	if a == 0 && b == 0 { // on one line: an end of one lies on the other
+		for _, e := range []zones.XY{r, s} {
+			if between(p, q, e) {
+				return e, true
+			}
+		}
+		return p, between(r, s, p)
+	}
+	if a*b > 0 || c*d > 0 {
+		return zones.XY{}, false
+	}
+	t := a / (a - b)
+	return zones.XY{X: math.Round((p.X+t*(q.X-p.X))*1e3) / 1e3, Y: math.Round((p.Y+t*(q.Y-p.Y))*1e3) / 1e3}, true
+}
+
+// between tells whether e, on the line of p and q, lies between them.
+func between(p, q, e zones.XY) bool {
+	return math.Min(p.X, q.X) <= e.X && e.X <= math.Max(p.X, q.X) && math.Min(p.Y, q.Y) <= e.Y && e.Y <= math.Max(p.Y, q.Y)
+}

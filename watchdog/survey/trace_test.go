@@ -1,0 +1,431 @@
+package survey
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
+	"pgregory.net/rapid"
+
+	"pinfold/watchdog/pose"
+	"pinfold/watchdog/pose/recording"
+	"pinfold/zones"
+)
+
+// walker is the declared model of a person with a tracker in hand: 100 Hz with
+// stamps uneven by up to 3 ms, a pace of 0.8 m/s, a hand that sways around the
+// edge by an Ornstein-Uhlenbeck process of 1 cm and 0.5 s, cut off at maxSway
+// on each axis, and a tracker with white noise of 1 mm.
+type walker struct {
+	rng  *rand.Rand
+	sway zones.XY
+	now  float64 // s
+	out  []pose.Sample
+}
+
+const (
+	maxSway  = 0.02
+	modelOff = 1.4143*maxSway + 0.005 // m, the furthest a sample is off the edge, with 5σ of noise
+)
+
+func newWalker(seed uint64) *walker {
+	return &walker{rng: rand.New(rand.NewPCG(seed, 77)), now: 1}
+}
+
+func (w *walker) emit(p zones.XY) {
+	const dt, sigma, tau = 0.01, 0.01, 0.5
+	for _, v := range []*float64{&w.sway.X, &w.sway.Y} {
+		*v += -*v*dt/tau + sigma*math.Sqrt(2*dt/tau)*w.rng.NormFloat64()
+		*v = math.Max(-maxSway, math.Min(maxSway, *v))
+	}
+	noise := func() float64 { return 0.001 * math.Max(-3.5, math.Min(3.5, w.rng.NormFloat64())) }
+	w.now += dt + 0.006*(w.rng.Float64()-0.5)
+	w.out = append(w.out, pose.Sample{Stamp: int64(w.now * 1e9), Tracker: "cam", Orientation: pose.Quat{W: 1},
+		Position: pose.Vec{X: p.X + w.sway.X + noise(), Y: p.Y + w.sway.Y + noise(), Z: 1 + noise()}})
+}
+
+func (w *walker) rest(p zones.XY, seconds float64) {
+	for range int(seconds * 100) {
+		w.emit(p)
+	}
+}
+
+func (w *walker) line(a, b zones.XY) {
+	n := max(1, int(distance(a, b)/0.008))
+	for i := 1; i <= n; i++ {
+		t := float64(i) / float64(n)
+		w.emit(zones.XY{X: a.X + t*(b.X-a.X), Y: a.Y + t*(b.Y-a.Y)})
+	}
+}
+
+// round walks all round a ring and rests at the corners that rests names.
+func (w *walker) round(ring []zones.XY, rests map[int]float64) {
+	w.rest(ring[0], 1)
+	for i, p := range ring {
+		w.line(p, ring[(i+1)%len(ring)])
+		w.rest(ring[(i+1)%len(ring)], rests[i])
+	}
+	w.rest(ring[0], 1)
+}
+
+func walked(t testing.TB, samples []pose.Sample, o WalkOptions) (*Walk, error) {
+	t.Helper()
+	w, err := NewWalk(pose.DefaultConfig(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range samples {
+		if err := w.Add(&samples[i]); err != nil {
+			return w, err
+		}
+	}
+	return w, nil
+}
+
+func band(kind zones.Kind) zones.Shape {
+	return zones.Shape{Name: "traced", Kind: kind, Ceiling: 2.5}
+}
+
+// A rest of a minute, in all, at the corners of a hall of 7 × 5 m: 35 m².
+func TestTraceOfAHall(t *testing.T) {
+	hall := []zones.XY{{X: 0, Y: 0}, {X: 7, Y: 0}, {X: 7, Y: 5}, {X: 0, Y: 5}}
+	for _, kind := range []zones.Kind{zones.KeepIn, zones.KeepOut} {
+		w := newWalker(3)
+		w.round(hall, map[int]float64{0: 20, 1: 20, 2: 20})
+		walk, err := walked(t, w.out, WalkOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		tr, err := walk.Trace(band(kind), TraceOptions{Tolerance: 0.05})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := areaByOrb(tr.Shape.Rings[0])
+		t.Logf("%v: %d corners of %d, %.2f m², %.1f m walked, unsafe %.3f, safe %.3f", kind, len(tr.Shape.Rings[0]), tr.Knots, got, tr.Length, tr.Unsafe, tr.Safe)
+		if math.Abs(got-35) > 0.03*35 || math.Abs(got-tr.Area) > 1e-9 {
+			t.Errorf("%v: %.3f m² (said %.3f), the hall has 35", kind, got, tr.Area)
+		}
+		if n := len(tr.Shape.Rings[0]); n > 60 {
+			t.Errorf("%v: %d corners are left of a rectangle's walk", kind, n)
+		}
+		if kind == zones.KeepIn && tr.Area > tr.Walked || kind == zones.KeepOut && tr.Area < tr.Walked {
+			t.Errorf("%v: simplified from %.3f to %.3f m²", kind, tr.Walked, tr.Area)
+		}
+		if math.Abs(tr.Length-24) > 1.5 || tr.Gap > 0.1 || tr.Unsafe > 0.1 {
+			t.Errorf("%+v", tr)
+		}
+	}
+}
+
+func areaByOrb(ring []zones.XY) float64 {
+	r := orb.Ring{}
+	for _, p := range ring {
+		r = append(r, orb.Point{p.X, p.Y})
+	}
+	return math.Abs(planar.Area(append(r, r[0])))
+}
+
+// outline draws a room whose corners are seen from its middle.
+func outline(t *rapid.T) []zones.XY {
+	n := rapid.IntRange(3, 9).Draw(t, "corners")
+	ring := make([]zones.XY, n)
+	for i := range ring {
+		r := rapid.Float64Range(1.6, 4).Draw(t, "radius")
+		a := 2 * math.Pi * (float64(i) + rapid.Float64Range(-0.2, 0.2).Draw(t, "aside")) / float64(n)
+		ring[i] = zones.XY{X: 3 + r*math.Cos(a), Y: -2 + r*math.Sin(a)}
+	}
+	if rapid.Bool().Draw(t, "clockwise") {
+		for i, j := 1, n-1; i < j; i, j = i+1, j-1 {
+			ring[i], ring[j] = ring[j], ring[i]
+		}
+	}
+	return ring
+}
+
+// The law of trace: a keep-in zone lies within the edge that was walked,
+// widened by what the hand was off it and by two jitters; a keep-out zone holds
+// all of it but as much. And no more is lost on the other side than the
+// tolerance besides.
+func TestTraceIsOnTheSafeSide(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		edge := outline(t)
+		kind := rapid.SampledFrom([]zones.Kind{zones.KeepIn, zones.KeepOut}).Draw(t, "kind")
+		jitter := rapid.Float64Range(0.03, 0.08).Draw(t, "jitter")
+		tolerance := rapid.Float64Range(0, 0.15).Draw(t, "tolerance")
+		w := newWalker(rapid.Uint64().Draw(t, "seed"))
+		rests := map[int]float64{}
+		for i := range edge {
+			rests[i] = rapid.Float64Range(0, 3).Draw(t, "rest")
+		}
+		w.round(edge, rests)
+		walk, err := NewWalk(pose.DefaultConfig(), WalkOptions{Jitter: jitter})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range w.out {
+			if err := walk.Add(&w.out[i]); err != nil {
+				t.Fatal(err)
+			}
+		}
+		tr, err := walk.Trace(band(kind), TraceOptions{Tolerance: tolerance})
+		if err != nil {
+			t.Fatal(err)
+		}
+		zone := tr.Shape.Rings[0]
+		bound := modelOff + 2*jitter
+		unsafe, safe := zone, edge
+		if kind == zones.KeepOut {
+			unsafe, safe = edge, zone
+		}
+		if d := beyond(unsafe, safe); d > bound {
+			t.Fatalf("%v: %.3f m beyond what was walked, bound %.3f", kind, d, bound)
+		}
+		if d := beyond(safe, unsafe); d > bound+tolerance {
+			t.Fatalf("%v: %.3f m lost, bound %.3f", kind, d, bound+tolerance)
+		}
+		if tr.Unsafe > 2*jitter+0.001 {
+			t.Fatalf("%v: says it is off the walk by %.3f m on the unsafe side, jitter %.3f", kind, tr.Unsafe, jitter)
+		}
+	})
+}
+
+// beyond is how far points of ring a, every 5 cm, are outside ring b at most.
+func beyond(a, b []zones.XY) (most float64) {
+	for i, p := range a {
+		q := a[(i+1)%len(a)]
+		n := 1 + int(distance(p, q)/0.05)
+		for j := range n {
+			t := float64(j) / float64(n)
+			at := zones.XY{X: p.X + t*(q.X-p.X), Y: p.Y + t*(q.Y-p.Y)}
+			if !insideByAngle(b, at) {
+				most = math.Max(most, offByThirds(b, at))
+			}
+		}
+	}
+	return most
+}
+
+// insideByAngle is the winding number, by angles: another way than the code's.
+func insideByAngle(ring []zones.XY, p zones.XY) bool {
+	sum := 0.0
+	for i, a := range ring {
+		b := ring[(i+1)%len(ring)]
+		sum += math.Remainder(math.Atan2(b.Y-p.Y, b.X-p.X)-math.Atan2(a.Y-p.Y, a.X-p.X), 2*math.Pi)
+	}
+	return math.Abs(sum) > math.Pi
+}
+
+// offByThirds is the distance to a ring, by a search along each edge.
+func offByThirds(ring []zones.XY, p zones.XY) float64 {
+	best := math.Inf(1)
+	for i, a := range ring {
+		b := ring[(i+1)%len(ring)]
+		on := func(t float64) float64 {
+			x, y := a.X+t*(b.X-a.X)-p.X, a.Y+t*(b.Y-a.Y)-p.Y
+			return x*x + y*y
+		}
+		lo, hi := 0.0, 1.0
+		for range 24 { // to a millimetre
+			if m, n := lo+(hi-lo)/3, hi-(hi-lo)/3; on(m) < on(n) {
+				hi = n
+			} else {
+				lo = m
+			}
+		}
+		best = min(best, on(lo))
+	}
+	return math.Sqrt(best)
+}
+
+// What goes before the edge is reached, and overlaps, is left out.
+func TestTraceLeavesTheEndsOut(t *testing.T) {
+	w := newWalker(5)
+	w.rest(zones.XY{X: 0.8, Y: 0.7}, 2) // lifted from the pad
+	w.line(zones.XY{X: 0.8, Y: 0.7}, zones.XY{X: 0.3})
+	ring := []zones.XY{{X: 0.3}, {X: 6}, {X: 6, Y: 4}, {}, {X: 1.1}} // and on along the first side
+	for i := range len(ring) - 1 {
+		w.line(ring[i], ring[i+1])
+	}
+	w.line(zones.XY{X: 1.1}, zones.XY{X: 1.3, Y: 0.8})
+	walk, err := walked(t, w.out, WalkOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tr, err := walk.Trace(band(zones.KeepIn), TraceOptions{Tolerance: 0.05})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(tr.Area-12) > 0.05*12 || tr.Gap > 0.1 { // the triangle (0,0), (6,0), (6,4)
+		t.Errorf("%.2f m², ends %.3f m apart", tr.Area, tr.Gap)
+	}
+}
+
+// A tip off the body's centre is carried with the attitude: a walk round a post
+// of 0.5 m, at 0.9 m from its middle, looking at it, with the tip on it.
+func TestTraceByTheTip(t *testing.T) {
+	var samples []pose.Sample
+	for i := range 1300 {
+		a := float64(i) / 1250 * 2 * math.Pi
+		samples = append(samples, pose.Sample{Stamp: int64(i) * 1e7, Orientation: pose.FromYaw(a + math.Pi),
+			Position: pose.Vec{X: 2 + 0.9*math.Cos(a), Y: 3 + 0.9*math.Sin(a)}})
+	}
+	walk, err := walked(t, samples, WalkOptions{Tip: pose.Vec{X: 0.4}, Jitter: 0.01})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tr, err := walk.Trace(band(zones.KeepOut), TraceOptions{Tolerance: 0.02})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := math.Pi * 0.25; tr.Area < want*0.995 || tr.Area > want*1.1 {
+		t.Errorf("%.4f m², the post has %.4f", tr.Area, want)
+	}
+}
+
+func TestTraceRefuses(t *testing.T) {
+	square := []zones.XY{{}, {X: 4}, {X: 4, Y: 4}, {Y: 4}}
+	whole := func() []pose.Sample { w := newWalker(9); w.round(square, nil); return w.out }
+	for _, c := range []struct {
+		name  string
+		walk  func() []pose.Sample
+		want  string
+		place bool
+	}{
+		{"nothing", func() []pose.Sample { return nil }, "too short: 0.00 m", false},
+		{"rests", func() []pose.Sample { w := newWalker(1); w.rest(zones.XY{X: 1}, 60); return w.out }, "too short", true},
+		{"stays open", func() []pose.Sample {
+			w := newWalker(2)
+			w.line(square[0], square[1])
+			w.line(square[1], square[2])
+			w.line(square[2], square[3])
+			return w.out
+		}, "its end stays 3.9", true},
+		{"there and back", func() []pose.Sample {
+			var s []pose.Sample
+			for i := range 1000 {
+				p := pose.Vec{X: 0.01 * float64(min(i, 1000-i)), Y: 0.02 * float64(i/500)}
+				s = append(s, pose.Sample{Stamp: int64(i) * 1e7, Orientation: pose.Quat{W: 1}, Position: p})
+			}
+			return s
+		}, "goes there and back", true},
+		{"an eight", func() []pose.Sample {
+			w := newWalker(6)
+			w.round([]zones.XY{{}, {X: 4, Y: 4}, {X: 4}, {Y: 4}}, nil)
+			return w.out
+		}, "crosses itself, at ", true},
+		{"restarts", func() []pose.Sample { s := whole(); s[900].Tracker = "two"; return s }, `the tracker restarted ("cam", then "two")`, true},
+		{"stamps run back", func() []pose.Sample { s := whole(); s[900].Stamp = 5; return s }, "ran back by", true},
+		{"lost", func() []pose.Sample { s := whole(); return append(s[:400], s[440:]...) }, "was lost for 0.4", true},
+		{"leaps", func() []pose.Sample { s := whole(); s[400].Position.X += 0.5; return s }, "leapt by 0.5", true},
+		{"frozen", func() []pose.Sample {
+			s := whole()
+			for i := 400; i < 450; i++ {
+				s[i].Position = s[399].Position
+			}
+			return s
+		}, "was lost for 0.5", true},
+		{"not a number", func() []pose.Sample {
+			s := whole()
+			for i := 400; i < 450; i++ {
+				s[i].Position.X = math.NaN()
+			}
+			return s
+		}, "was lost for 0.5", true},
+	} {
+		walk, err := walked(t, c.walk(), WalkOptions{})
+		if err == nil {
+			_, err = walk.Trace(band(zones.KeepIn), TraceOptions{})
+		}
+		var we *WalkError
+		if !errors.As(err, &we) || !strings.Contains(err.Error(), c.want) || we.Place != c.place || we.Try == "" {
+			t.Errorf("%s: %v, want %q in it", c.name, err, c.want)
+		}
+	}
+}
+
+func TestTraceHoldsToTheAlignment(t *testing.T) {
+	w := newWalker(9)
+	w.rest(zones.XY{}, 1)
+	c := pose.DefaultConfig()
+	c.Align = pose.YawAlignment(0, pose.Vec{}, 0)
+	for _, a := range []func(){func() { c.Align.Tracker = "other" }, func() { c.Align.Tracker, c.Align.Since = "cam", math.MaxInt64 }} {
+		a()
+		walk, err := NewWalk(c, WalkOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := walk.Add(&w.out[0]); err == nil || !strings.Contains(err.Error(), "not aligned") {
+			t.Errorf("%+v: %v", c.Align, err)
+		}
+	}
+	for _, o := range []WalkOptions{{Jitter: -1}, {Jitter: math.NaN()}, {Tip: pose.Vec{X: math.NaN()}}, {Tip: pose.Vec{Y: 9}}} {
+		if _, err := NewWalk(c, o); err == nil {
+			t.Errorf("%+v is taken", o)
+		}
+	}
+}
+
+func TestWalkIsBounded(t *testing.T) {
+	walk, err := NewWalk(pose.DefaultConfig(), WalkOptions{Jitter: MinJitter})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := 0; i < 40*MaxKnots; i++ {
+		err = walk.Add(&pose.Sample{Stamp: int64(i) * 1e7, Orientation: pose.Quat{W: 1}, Position: pose.Vec{X: float64(i) * 0.006}})
+		if err != nil {
+			break
+		}
+	}
+	if err == nil || !strings.Contains(err.Error(), "too long") || len(walk.Path()) > maxPath {
+		t.Errorf("%v, %d points", err, len(walk.Path()))
+	}
+}
+
+// A published recording (TUM VI room1, see the data's README): from 50.3 s to
+// 58.6 s the rig was carried once round the room, and back to within 3 cm.
+func TestTraceOfARecording(t *testing.T) {
+	path := filepath.Join("..", "..", "..", "shared", "data", "handheld_room.csv")
+	r, err := recording.Open(path)
+	if errors.Is(err, os.ErrNotExist) {
+		t.Skipf("needs the published recording: %v", err)
+	} else if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	var samples []pose.Sample
+	for {
+		s, err := r.Next()
+		if err != nil {
+			break
+		}
+		if at := time.Duration(s.Stamp); at >= 50300*ms && at <= 58600*ms {
+			samples = append(samples, s)
+		}
+	}
+	walk, err := walked(t, samples, WalkOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tr, err := walk.Trace(band(zones.KeepIn), TraceOptions{Tolerance: 0.05})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var raw []zones.XY
+	for i := range samples {
+		raw = append(raw, zones.XY{X: samples[i].Position.X, Y: samples[i].Position.Y})
+	}
+	t.Logf("%.2f m², raw %.2f; %d corners of %d; ends %.3f m apart; unsafe %.3f, safe %.3f", tr.Area, areaByOrb(raw), len(tr.Shape.Rings[0]), tr.Knots, tr.Gap, tr.Unsafe, tr.Safe)
+	if a := areaByOrb(raw); math.Abs(tr.Area-a) > 0.05*a {
+		t.Errorf("%.3f m², the raw loop has %.3f", tr.Area, a)
+	}
+	if tr.Unsafe > 0.1 || tr.Safe > 0.2 {
+		t.Errorf("off by %.3f and %.3f m", tr.Unsafe, tr.Safe)
+	}
+}
