@@ -18,14 +18,18 @@ import (
 
 // Load reads the site file at path and the zone files it names, relative to
 // its directory. The error is a Problems; with it there is no Site.
-func Load(path string) (*Site, error) {
+func Load(path string) (*Site, error) { return load(path, func(*means) {}) }
+
+func load(path string, also func(*means)) (*Site, error) {
 	data, err := readBounded(path, MaxSiteFile)
 	if err != nil {
 		return nil, Problems{{File: path, What: "cannot be read: " + reason(err), Next: "give the path of a site file that exists and may be read"}}
 	}
 	dir := filepath.Dir(path)
 	read := func(name string) ([]byte, error) { return readBounded(below(dir, name), zones.MaxGeoJSON) }
-	s, err := parse(path, data, means{read: read, try: func(name string) error { return tryFile(below(dir, name)) }})
+	m := means{read: read, try: func(name string) error { return tryFile(below(dir, name)) }}
+	also(&m)
+	s, err := parse(path, data, m)
 	if err != nil {
 		return nil, err
 	}
@@ -95,6 +99,8 @@ type means struct {
 	read  func(string) ([]byte, error)
 	try   func(string) error // says why a file cannot be read
 	quick bool               // leaves out what a pen has room for, which costs most of the time: for tests of the rest
+
+	survey func(zoneFile string) // not nil: LoadSurvey, told of every zone file
 }
 
 // loader is one Parse.
@@ -183,12 +189,24 @@ func (l *loader) site(root *table) *Site {
 	s := &Site{Path: l.file, Name: keys.name, LocalRules: keys.localRules, Guard: keys.guard}
 	s.Broker = l.readBroker(root)
 	s.Trail = readTrail(root)
+	before := len(l.probs)
 	shapes := l.readZones(root)
+	if l.survey != nil {
+		l.probs = l.probs[:before]
+		names, _ := root.texts("zones")
+		for _, f := range names {
+			l.survey(f)
+		}
+	}
 	drafts := l.readVehicles(root)
 	apart := readApart(root)
 	root.done()
 	l.keepApart(&apart, drafts)
 	s.Files, s.Hash = l.files, hashFiles(l.files)
+	if l.survey != nil {
+		l.surveyed(s, drafts, shapes)
+		return s
+	}
 	l.checkOwners(shapes, drafts)
 	sound := l.checkShapes(shapes)
 	for _, d := range drafts {

@@ -1,0 +1,86 @@
+package survey
+
+import (
+	"errors"
+	"strings"
+	"testing"
+
+	"pinfold/zones"
+)
+
+func traced(name string, x float64) zones.Shape {
+	return zones.Shape{Name: name, Kind: zones.KeepOut, Floor: 0, Ceiling: 2, Vehicles: []string{"wren"},
+		Rings: [][]zones.XY{{{X: x}, {X: x + 1}, {X: x + 1, Y: 1}, {X: x, Y: 1}}}}
+}
+
+const oneFeature = `{"type":"Feature","properties":{"name":"hall","kind":"keep-in","floor":0,"ceiling":4,"by":"tape, in May"},
+ "geometry":{"type":"Polygon","coordinates":[[[0,0],[9,0],[9,6],[0,6],[0,0]]]}}`
+
+// Everything that was there stays, to the byte.
+func TestPutZoneKeepsTheRest(t *testing.T) {
+	collection := "{ \"note\": \"as surveyed\", \"type\":\"FeatureCollection\",\n\t\"features\": [\n" + oneFeature + "\n],\"more\":{\"features\":[1]} }\n"
+	for name, text := range map[string]string{
+		"new": "", "blank": " \n", "collection": collection, "single": oneFeature,
+		"empty": `{"features":[],"type":"FeatureCollection"}`,
+	} {
+		out, err := PutZone([]byte(text), traced("post", 2), false)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		shapes, err := zones.ReadGeoJSON(out)
+		if err != nil {
+			t.Fatalf("%s: %v\n%s", name, err, out)
+		}
+		last := shapes[len(shapes)-1]
+		if last.Name != "post" || last.Kind != zones.KeepOut || last.Ceiling != 2 || len(last.Rings[0]) != 5 || len(last.Vehicles) != 1 {
+			t.Errorf("%s: %+v", name, last)
+		}
+		if had := strings.Contains(text, "hall"); had && !strings.Contains(string(out), strings.TrimSpace(oneFeature)) {
+			t.Errorf("%s: what was there is changed:\n%s", name, out)
+		}
+		if name == "collection" {
+			cut := strings.Replace(string(out), ",\n  {\"type\":\"Feature\"", "\x00", 1)
+			if i := strings.IndexByte(cut, 0); i < 0 || !strings.HasPrefix(collection, cut[:i]) || !strings.HasSuffix(cut, "\n],\"more\":{\"features\":[1]} }\n") {
+				t.Errorf("the rest is changed:\n%s", out)
+			}
+		}
+	}
+}
+
+func TestPutZoneReplacesOnlyWhenAsked(t *testing.T) {
+	first, err := PutZone([]byte(oneFeature), traced("post", 2), false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := PutZone(first, traced("post", 4), false); !errors.Is(err, ErrNameTaken) {
+		t.Errorf("a taken name: %v", err)
+	}
+	second, err := PutZone(first, traced("post", 4), true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	shapes, err := zones.ReadGeoJSON(second)
+	if err != nil || len(shapes) != 2 || shapes[1].Rings[0][0].X != 4 || shapes[0].Name != "hall" {
+		t.Errorf("%v %+v", err, shapes)
+	}
+}
+
+func TestPutZoneRefuses(t *testing.T) {
+	bad := traced("post", 2)
+	bad.Rings[0][1] = bad.Rings[0][0]
+	bad.Rings[0][2] = bad.Rings[0][0]
+	for name, c := range map[string]struct {
+		text string
+		s    zones.Shape
+	}{
+		"not JSON":       {"{", traced("post", 2)},
+		"not a map":      {`{"type":"Topology"}`, traced("post", 2)},
+		"zone of a line": {oneFeature, bad},
+		"no name":        {oneFeature, traced("", 1)},
+	} {
+		if out, err := PutZone([]byte(c.text), c.s, true); err == nil {
+			t.Errorf("%s is taken:\n%s", name, out)
+		}
+	}
+}
