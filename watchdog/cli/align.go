@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"time"
 
@@ -164,14 +165,14 @@ func (a *aligner) moan(why error) {
 		return
 	}
 	a.said = time.Now()
-	fmt.Fprintln(a.s.err, "  not yet:", why)
+	a.prompt("%s", fold("  not yet: "+strings.TrimPrefix(why.Error(), "align: ")))
 }
 
 func (a *aligner) prompt(form string, x ...any) { fmt.Fprintf(a.s.err, form+"\n", x...) }
 
 func (a *aligner) pad(ctx context.Context) error {
 	c := a.cmd
-	a.prompt("Put %s on its pad, looking its way, and let go. It is taken by itself after %v of standing still.", a.v.Name, c.Hold)
+	a.prompt("Put %s on its pad, looking its way, and let go.\nIt is taken by itself after %v of standing still.", a.v.Name, c.Hold)
 	cfg := a.v.Config.Pose
 	cfg.Align = pose.Alignment{}
 	st, err := a.dwell(ctx, cfg, false)
@@ -194,7 +195,7 @@ func (a *aligner) marks(ctx context.Context) error {
 		if m.Taken() != n {
 			n = m.Taken()
 			p := m.Next()
-			a.prompt("Mark %d of %d: put %s on %q (%.2f, %.2f, %.2f) and hold still for %v.", n+1, len(a.points), a.v.Name, p.Name, p.At.X, p.At.Y, p.At.Z, a.cmd.Hold)
+			a.prompt("Mark %d of %d: put %s on %q\n  (%.2f, %.2f, %.2f) and hold still for %v.", n+1, len(a.points), a.v.Name, p.Name, p.At.X, p.At.Y, p.At.Z, a.cmd.Hold)
 		}
 		s, err := a.src.next(ctx)
 		if err != nil {
@@ -244,9 +245,9 @@ func (a *aligner) write() error {
 		return err
 	}
 	t := f.Alignment.Translation
-	fmt.Fprintf(a.s.out, "yaw %.2f°, origin at (%.3f, %.3f, %.3f) m, off by at most %.3f m within the pen\n",
+	fmt.Fprintf(a.s.out, "yaw %.2f°, origin at (%.3f, %.3f, %.3f) m,\noff by at most %.3f m within the pen, 95 times of 100\n",
 		f.Alignment.Rotation.Yaw()*180/math.Pi, t.X, t.Y, t.Z, f.Alignment.Residual)
-	fmt.Fprintf(a.s.out, "%s holds it; it is void once the tracker restarts\n", a.cmd.File)
+	fmt.Fprintf(a.s.out, "it is void once the tracker restarts\nwritten to %s\n", a.cmd.File)
 	return nil
 }
 
@@ -274,8 +275,8 @@ func (a *aligner) drift(ctx context.Context) error {
 	if a.cmd.JSON {
 		err = printJSON(a.s.out, r)
 	} else {
-		fmt.Fprintf(a.s.out, "crept by %.3f m on the level, %+.3f m in height, %+.2f° in heading over %.0f s\n", r.Horizontal, r.Vertical, r.Yaw*180/math.Pi, r.Lasted)
-		fmt.Fprintf(a.s.out, "anywhere in the pen that calls for a position error of %.3f m; declared is %.3f m\n", r.Needed, r.Declared)
+		fmt.Fprintf(a.s.out, "crept by %.3f m on the level, %+.3f m in height,\n%+.2f° in heading over %.0f s\n", r.Horizontal, r.Vertical, r.Yaw*180/math.Pi, r.Lasted)
+		fmt.Fprintf(a.s.out, "anywhere in the pen that calls for a position error of\n%.3f m; declared is %.3f m\n", r.Needed, r.Declared)
 	}
 	if err == nil && !r.Covered {
 		return found("the declared position error does not cover it: raise position_error in [vehicle.stopping], or align again more often")

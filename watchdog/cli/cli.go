@@ -38,6 +38,7 @@ type commands struct {
 	Replay replayCmd `cmd:"" help:"Judge a recording or a session again, offline."`
 	Verify verifyCmd `cmd:"" help:"Prove that nothing in a session's trail was changed."`
 	Align  alignCmd  `cmd:"" help:"Tie the tracker to the room: on the pad, by marks; or measure its drift."`
+	Trace  traceCmd  `cmd:"" help:"Walk along an edge with the tracker in hand: it becomes a zone."`
 	Trust  trustCmd  `cmd:"" help:"Put every fault into recordings and tell what the trust in a pose notices."`
 	Review reviewCmd `cmd:"" help:"Audit a session: what happened, why it stopped, and how it was answered."`
 

@@ -51,3 +51,15 @@ func TestLinesLeftOutAreSaid(t *testing.T) {
 		t.Error("printed after the end")
 	}
 }
+
+func TestFold(t *testing.T) {
+	for text, want := range map[string]string{
+		"":      "",
+		"short": "short",
+		"  not yet: the vehicle moved by 0.198 m and 0.0° (at most 0.010 m and 1.0°): let it stand still": "  not yet: the vehicle moved by 0.198 m and 0.0° (at most\n  0.010 m and 1.0°): let it stand still",
+	} {
+		if got := fold(text); got != want {
+			t.Errorf("%q", got)
+		}
+	}
+}

@@ -11,13 +11,13 @@ import (
 	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/wire"
 	"pinfold/watchdog/pose"
-	"pinfold/watchdog/pose/recording"
 )
 
 // source is where a survey's poses come from.
 type source interface {
 	next(context.Context) (pose.Sample, error)
 	epoch() time.Time // wall clock at the tracker's stamp zero; zero where not known
+	silent() error    // why nothing comes, as far as that can be told
 	close()
 }
 
@@ -27,7 +27,7 @@ var errRecordingEnds = errors.New("the recording ends before that: the vehicle d
 // openSource opens a recording, or the vehicle's poses on the broker.
 func openSource(ctx context.Context, site *config.Site, v *config.Vehicle, path, id string) (source, error) {
 	if path != "" {
-		r, err := recording.Open(path)
+		r, err := openRecorded(path, v.Name, v.Config.Fields)
 		if err != nil {
 			return nil, err
 		}
@@ -52,7 +52,7 @@ func openSource(ctx context.Context, site *config.Site, v *config.Vehicle, path,
 	return &liveSource{client: client, inbox: inbox, dec: dec, topic: topics.Pose}, nil
 }
 
-type fileSource struct{ r *recording.Reader }
+type fileSource struct{ r recorded }
 
 func (f fileSource) next(context.Context) (pose.Sample, error) {
 	s, err := f.r.Next()
@@ -62,6 +62,7 @@ func (f fileSource) next(context.Context) (pose.Sample, error) {
 	return s, err
 }
 
+func (fileSource) silent() error    { return errRecordingEnds }
 func (fileSource) epoch() time.Time { return time.Time{} }
 func (f fileSource) close()         { _ = f.r.Close() } // it was only read
 
@@ -106,12 +107,22 @@ func (l *liveSource) why(ctx context.Context) error {
 	switch {
 	case errors.Is(ctx.Err(), context.Canceled):
 		return found("given up")
+	case l.heard == 0:
+		return l.silent()
+	}
+	return errors.New("it took longer than --wait")
+}
+
+func (l *liveSource) silent() error {
+	switch {
 	case l.heard == 0 && l.fault != nil:
 		return fmt.Errorf("no pose on %s could be read: %w; see [vehicle.pose.fields]", l.topic, l.fault)
 	case l.heard == 0:
 		return fmt.Errorf("no pose came on %s; is the tracker on, and does it publish there?", l.topic)
+	case !l.client.Up():
+		return errors.New("the broker is gone; waiting for it")
 	}
-	return errors.New("it took longer than --wait")
+	return errors.New("the tracker went silent")
 }
 
 func (l *liveSource) epoch() time.Time { return l.zero.UTC() }

@@ -40,3 +40,10 @@ func (t *table) print(w io.Writer) {
 		fmt.Fprintln(w, strings.TrimRight(b.String(), " "))
 	}
 }
+
+// fold breaks text into lines that a narrow terminal shows whole, the later ones
+// indented by two.
+func fold(text string) string {
+	lines := wrap(strings.TrimLeft(text, " "), columns-2, "  ")
+	return text[:len(text)-len(strings.TrimLeft(text, " "))] + strings.Join(lines, "\n")
+}

@@ -33,7 +33,7 @@ func TestPutZoneKeepsTheRest(t *testing.T) {
 			t.Fatalf("%s: %v\n%s", name, err, out)
 		}
 		last := shapes[len(shapes)-1]
-		if last.Name != "post" || last.Kind != zones.KeepOut || last.Ceiling != 2 || len(last.Rings[0]) != 5 || len(last.Vehicles) != 1 {
+		if last.Name != "post" || last.Kind != zones.KeepOut || last.Ceiling != 2 || len(last.Rings[0]) != 4 || len(last.Vehicles) != 1 {
 			t.Errorf("%s: %+v", name, last)
 		}
 		if had := strings.Contains(text, "hall"); had && !strings.Contains(string(out), strings.TrimSpace(oneFeature)) {

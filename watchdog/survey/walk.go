@@ -42,6 +42,8 @@ type WalkError struct {
 	After time.Duration // by stamps, since the walk's first sample
 	At    zones.XY      // m, where it shows; see Place
 	Place bool          // At is known
+
+	Session bool // the tracker is not aligned, or restarted: walking again is no use
 }
 
 // Error is what is wrong, where, when, and the next step.
@@ -146,18 +148,24 @@ func (w *Walk) Add(s *pose.Sample) error {
 // than the walk began in.
 func (w *Walk) sameSession(s *pose.Sample) error {
 	a := &w.cfg.Align
-	again := "Align it again, and begin the walk anew"
+	says := ""
 	switch {
 	case w.seen > 0 && s.Tracker != w.tracker:
-		return w.fails(s.Stamp, again, "the tracker restarted (%q, then %q)", w.tracker, s.Tracker)
+		says = fmt.Sprintf("the tracker restarted (%q, then %q)", w.tracker, s.Tracker)
 	case w.seen > 0 && time.Duration(w.stamp-s.Stamp) > w.cfg.MaxAge:
-		return w.fails(w.stamp, again, "the tracker's stamps ran back by %.2f s: it restarted", float64(w.stamp-s.Stamp)/1e9)
+		says = fmt.Sprintf("the tracker's stamps ran back by %.2f s: it restarted", float64(w.stamp-s.Stamp)/1e9)
 	case w.seen == 0 && a.Tracker != "" && s.Tracker != a.Tracker:
-		return &WalkError{Says: fmt.Sprintf("the tracker is not aligned: the alignment is of its session %q, and this is %q", a.Tracker, s.Tracker), Try: again}
+		says = fmt.Sprintf("the tracker is not aligned: the alignment is of its session %q, and this is %q", a.Tracker, s.Tracker)
 	case w.seen == 0 && s.Stamp < a.Since:
-		return &WalkError{Says: "the tracker is not aligned: it restarted since the alignment was made", Try: again}
+		says = "the tracker is not aligned: it restarted since the alignment was made"
+	default:
+		return nil
 	}
-	return nil
+	e := &WalkError{Says: says, Try: "Align it again, and begin the walk anew", Session: true}
+	if w.seen > 0 {
+		e.At, e.Place, e.After = w.at, true, time.Duration(w.stamp-w.first)
+	}
+	return e
 }
 
 // reached refuses a step that no hand makes, or that nobody saw.
