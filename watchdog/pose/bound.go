@@ -17,15 +17,26 @@ func boundFactor(v [3]float64, dof float64) float64 {
 		v[i] /= greatest
 	}
 	low, high := 0.0, 1.0
-	for imhof(v, high, dof) > 0.05 && high < 1e6 {
-		high *= 2
+	above, below := 0.95, imhof(v, high, dof)-0.05
+	for ; below > 0 && high < 1e6; below = imhof(v, high, dof) - 0.05 {
+		low, above, high = high, below, 2*high
 	}
-	for range 30 {
-		mid := (low + high) / 2
-		if imhof(v, mid, dof) > 0.05 {
-			low = mid
-		} else {
-			high = mid
+	// False position, the Illinois way: an end that stays loses half its weight.
+	for side := 0; high-low > 1e-7*high; {
+		mid := (low*below - high*above) / (below - above)
+		switch f := imhof(v, mid, dof) - 0.05; {
+		case math.Abs(f) < 1e-6:
+			return math.Sqrt(mid * greatest)
+		case f > 0:
+			if low, above = mid, f; side < 0 {
+				below /= 2
+			}
+			side = -1
+		default:
+			if high, below = mid, f; side > 0 {
+				above /= 2
+			}
+			side = 1
 		}
 	}
 	return math.Sqrt(high * greatest)
@@ -33,20 +44,47 @@ func boundFactor(v [3]float64, dof float64) float64 {
 
 // imhof is the probability of Σ v[i]·χ²₁ > (x/dof)·χ²_dof.
 func imhof(v [3]float64, x, dof float64) float64 {
-	const steps = 500
+	const steps = 250
 	sum := 0.0
 	for i := range steps { // midpoints in t of u = (t/(1−t))²
 		t := (float64(i) + 0.5) / steps
 		r := t / (1 - t)
 		u := r * r
-		angle := -dof * math.Atan(x/dof*u)
-		size := dof * math.Log1p(x/dof*u*x/dof*u)
+		past := x / dof * u
+		fade := math.Exp(dof / 4 * math.Log1p(past*past))
+		if fade > 1e16 {
+			break // and all that follows is less yet
+		}
+		angle, size := -dof*math.Atan(past), 1.0
 		for _, l := range v {
 			angle += math.Atan(l * u)
-			size += math.Log1p(l * u * l * u)
+			size *= 1 + l*u*l*u
 		}
 		du := 2 * r / ((1 - t) * (1 - t))
-		sum += math.Sin(angle/2) / (u * math.Exp(size/4)) * du
+		sum += math.Sin(angle/2) / (u * fade * math.Sqrt(math.Sqrt(size))) * du
 	}
 	return 0.5 + sum/steps/math.Pi
+}
+
+// What 95 % of the draws of normal errors of deviation 1 stay within: on a
+// line (the normal distribution's quantile), and in space (the root of χ²'s
+// with three degrees of freedom).
+const (
+	within95     = 1.959964
+	ballWithin95 = 2.795483
+)
+
+// uncertain is the alignment's residual, m. Assumed: errors of standing, of
+// heading and of the tracker's vertical are normal and have no bias. The
+// tracker's own noise is taken for as correlated over the stillness as can be:
+// its mean is no better than one sample, so that what drifts within seconds is
+// covered. At Reach a turn about the vertical shows sideways, one about a level
+// axis in height; along the way to there neither does.
+func (o *PadOptions) uncertain(st *Still) float64 {
+	square := func(x float64) float64 { return x * x }
+	place := square(o.PositionError/ballWithin95) + square(st.Spread)
+	yaw := square(o.YawError/within95) + square(st.TurnSpread)
+	level := square(o.LevelError / within95)
+	r2 := square(o.Reach)
+	return boundFactor([3]float64{place + r2*yaw, place, place + r2*level}, knownDOF)
 }

@@ -13,11 +13,14 @@ type PadOptions struct {
 	Least    time.Duration // the least time of still pose, by stamps; zero: 2 s
 	MaxMove  float64       // m, furthest from the mean; zero: 0.01
 	MaxTurn  float64       // rad, furthest from the mean; zero: 1°
-	// PositionError, m, and YawError, rad, are how far the vehicle may stand
-	// off the pad's place and heading.
+	// PositionError, m, and YawError, rad, are how far the vehicle stands off
+	// the pad's place, in space, and its heading: no further 95 times of 100.
 	PositionError float64
 	YawError      float64
-	Reach         float64 // m, how far from the pad the residual is to hold
+	// LevelError, rad, is how far off gravity the tracker's own vertical is about
+	// either level axis, 95 times of 100. A vehicle on its pad does not show it.
+	LevelError float64
+	Reach      float64 // m, how far from the pad, on the level, the residual is to hold
 }
 
 // padLevel is how far a vehicle on its pad may lean, rad.
@@ -25,8 +28,8 @@ const padLevel = 20 * math.Pi / 180
 
 // AlignPad ties the tracker frame to the site by a vehicle that stands still on
 // its pad: yaw and translation, gravity kept. Axes and mounting are c's, whose
-// own alignment plays no part. The residual is PositionError + Reach·YawError
-// plus what the pose wandered meanwhile.
+// own alignment plays no part. The residual is the bound that the error at
+// Reach, in whatever direction, stays under 95 times of 100; see uncertain.
 func AlignPad(samples []Sample, c Config, o PadOptions) (Alignment, error) {
 	if err := o.check(); err != nil {
 		return Alignment{}, err
@@ -47,14 +50,14 @@ func (o *PadOptions) Tie(st *Still) (Alignment, error) {
 	if tilt := st.Attitude.Tilt(); tilt > padLevel {
 		return Alignment{}, fmt.Errorf("align: the vehicle leans by %.0f° on its pad: set it level, or check axes and mounting", tilt*180/math.Pi)
 	}
-	a := YawAlignment(o.Yaw-st.Attitude.Yaw(), Vec{}, o.PositionError+st.Move+float64(o.Reach*(o.YawError+st.Turn)))
+	a := YawAlignment(o.Yaw-st.Attitude.Yaw(), Vec{}, o.uncertain(st))
 	a.Translation = o.Position.Sub(a.Point(st.Position))
 	a.Tracker, a.Since = st.Tracker, st.From
 	return a.checked()
 }
 
 func (o *PadOptions) check() error {
-	for _, n := range []float64{o.MaxMove, o.MaxTurn, o.PositionError, o.YawError, o.Reach} {
+	for _, n := range []float64{o.MaxMove, o.MaxTurn, o.PositionError, o.YawError, o.LevelError, o.Reach} {
 		if !(n >= 0 && n <= MaxCoordinate) {
 			return fmt.Errorf("align: pad options %+v: lengths and angles must be finite and not below zero", *o)
 		}
@@ -108,15 +111,21 @@ func meanEntry(e []entry) (mean entry) {
 	return mean
 }
 
-// unsteady refuses a vehicle that moves, and says how much it did.
-func unsteady(e []entry, mean *entry, o *StillOptions) (move, turn float64, err error) {
+// steady says how much a body moved about its mean, and refuses one that moved
+// too much.
+func (st *Still) steady(e []entry, o *StillOptions) error {
+	squares, turns := 0.0, 0.0
 	for i := range e {
-		move = math.Max(move, e[i].position.Sub(mean.position).Norm())
-		turn = math.Max(turn, e[i].attitude.Mul(mean.attitude.Conj()).rotationVector().Norm())
+		d := e[i].position.Sub(st.Position)
+		r := e[i].attitude.Mul(st.Attitude.Conj()).rotationVector()
+		squares, turns = squares+d.Dot(d), turns+r.Dot(r)
+		st.Move, st.Turn = math.Max(st.Move, d.Norm()), math.Max(st.Turn, r.Norm())
 	}
-	if move > o.MaxMove || turn > o.MaxTurn {
-		return move, turn, fmt.Errorf("align: the vehicle moved by %.3f m and %.1f° (at most %.3f m and %.1f°): let it stand still and begin again",
-			move, turn*180/math.Pi, o.MaxMove, o.MaxTurn*180/math.Pi)
+	n := 3 * float64(len(e)-1) // three coordinates; two samples at least were asked for
+	st.Spread, st.TurnSpread = math.Sqrt(squares/n), math.Sqrt(turns/n)
+	if st.Move > o.MaxMove || st.Turn > o.MaxTurn {
+		return fmt.Errorf("align: the vehicle moved by %.3f m and %.1f° (at most %.3f m and %.1f°): let it stand still and begin again",
+			st.Move, st.Turn*180/math.Pi, o.MaxMove, o.MaxTurn*180/math.Pi)
 	}
-	return move, turn, nil
+	return nil
 }

@@ -38,8 +38,10 @@ func TestAlignPad(t *testing.T) {
 	if !a.KeepsGravity() || a.Tracker != "cam" {
 		t.Errorf("%+v", a)
 	}
-	if a.Residual < 0.07 || a.Residual > 0.075 {
-		t.Errorf("residual %v, want 0.02 + 5·0.01 and the jitter", a.Residual)
+	// The heading's 5·0.01 alone is the least it can be, the sum with the
+	// place's 0.02 the most.
+	if a.Residual < 0.05 || a.Residual > 0.07 {
+		t.Errorf("residual %v", a.Residual)
 	}
 	// With it, the vehicle stands on its pad.
 	c.Align = a

@@ -12,8 +12,12 @@ type Still struct {
 	Attitude Quat    // unit, body to that frame
 	Move     float64 // m, furthest from the mean
 	Turn     float64 // rad, furthest from the mean
-	Tracker  string  // id of the tracker's session, empty where not told
-	From, To int64   // ns, stamps of the first and last sample
+	// Spread, m, and TurnSpread, rad, are the standard deviations about the
+	// mean: of a coordinate, and about an axis.
+	Spread, TurnSpread float64
+
+	Tracker  string // id of the tracker's session, empty where not told
+	From, To int64  // ns, stamps of the first and last sample
 	Samples  int
 }
 
@@ -57,13 +61,13 @@ func MeasureStill(samples []Sample, c Config, o StillOptions) (Still, error) {
 		return Still{}, err
 	}
 	mean := meanEntry(placed)
-	move, turn, err := unsteady(placed, &mean, &o)
-	if err != nil {
+	n := len(samples)
+	st := Still{Position: mean.position, Attitude: mean.attitude,
+		Tracker: samples[0].Tracker, From: samples[0].Stamp, To: samples[n-1].Stamp, Samples: n}
+	if err := st.steady(placed, &o); err != nil {
 		return Still{}, err
 	}
-	n := len(samples)
-	return Still{Position: mean.position, Attitude: mean.attitude, Move: move, Turn: turn,
-		Tracker: samples[0].Tracker, From: samples[0].Stamp, To: samples[n-1].Stamp, Samples: n}, nil
+	return st, nil
 }
 
 // Carrier carries single samples of a tracker into the site frame, without
