@@ -21,27 +21,30 @@ import (
 type alignCmd struct {
 	Pad   bool   `xor:"how" required:"" help:"The vehicle stands on its pad."`
 	Marks string `xor:"how" required:"" help:"Surveyed marks, three or more, not on one line: a file of lines name, x, y, z." placeholder:"FILE"`
-	Close bool   `xor:"how" required:"" help:"Back on the pad: measure how far the tracker crept since."`
+	Close bool   `xor:"how" required:"" help:"Back on the pad: measure how far the tracker crept since, and put it in the trail."`
 
 	Site         string        `required:"" help:"Site file: its broker, its vehicle's tracker." placeholder:"FILE"`
 	Vehicle      string        `help:"Vehicle of the site." placeholder:"NAME"`
-	From         string        `help:"Recording to take the poses from, instead of the broker." placeholder:"FILE"`
+	From         string        `help:"Recording to take the poses from, instead of the broker: CSV, TUM text or a session's folder." placeholder:"FILE"`
 	At           []float64     `help:"Where the body's centre is on the pad, m, site frame." placeholder:"X,Y,Z"`
 	Heading      *float64      `help:"Which way the body looks on the pad, degrees from x towards y." placeholder:"DEG"`
-	PlaceError   float64       `default:"0.01" help:"How far off the pad's place the vehicle may stand, m."`
-	HeadingError float64       `default:"1" help:"How far off its heading, degrees."`
+	PlaceError   float64       `default:"0.01" help:"How far off the pad's place the vehicle stands, m, 95 times of 100."`
+	HeadingError float64       `default:"1" help:"How far off its heading, degrees, 95 times of 100."`
+	LevelError   float64       `default:"0.3" help:"How far off gravity the tracker's vertical is, degrees, 95 times of 100."`
+	Reach        float64       `help:"How far from the pad or the marks it has to hold, m; as far as the keep-in zones go where not given." placeholder:"M"`
 	Full         bool          `help:"With --marks: fit any rotation, where the tracker does not know gravity."`
 	Tolerance    float64       `default:"0.05" help:"With --marks: the most a mark may be off, m."`
 	Hold         time.Duration `default:"2s" help:"How long the vehicle has to stand still."`
 	File         string        `help:"Alignment file to write, or with --close to read; VEHICLE.align.json where not given." placeholder:"FILE"`
 	Send         bool          `default:"true" negatable:"" help:"Hand the alignment to the guard, where one is at work; it takes it while the vehicle is not started."`
+	Trail        string        `help:"With --close: the trail that gets the drift, instead of the site file's." placeholder:"DIR"`
 	Wait         time.Duration `default:"5m" help:"How long to wait for all of it."`
 	JSON         bool          `name:"json" help:"Print one JSON document."`
 }
 
 // Run ties the tracker's frame to the room, or measures how the tie held.
 func (c *alignCmd) Run(s *streams) error {
-	site, err := config.Load(c.Site)
+	site, _, err := config.LoadSurvey(c.Site)
 	if err != nil {
 		return err
 	}
@@ -56,7 +59,7 @@ func (c *alignCmd) Run(s *streams) error {
 	defer stop()
 	ctx, cancel := context.WithTimeout(ctx, c.Wait)
 	defer cancel()
-	a := &aligner{cmd: c, s: s, v: v}
+	a := &aligner{cmd: c, s: s, v: v, site: site}
 	if err := a.prepare(); err != nil {
 		return err
 	}
@@ -77,10 +80,12 @@ func (c *alignCmd) Run(s *streams) error {
 type aligner struct {
 	cmd    *alignCmd
 	s      *streams
+	site   *config.Site
 	v      *config.Vehicle
 	src    source
 	spot   *pose.PadSpot
 	file   pose.AlignmentFile
+	text   []byte // of file, where it was read
 	points []survey.Point
 	first  int64 // ns, stamp of the first sample seen
 	seen   int
@@ -90,6 +95,9 @@ type aligner struct {
 // prepare reads what can be wrong before anybody has the vehicle in hand.
 func (a *aligner) prepare() error {
 	c := a.cmd
+	if !(c.Reach >= 0 && c.Reach <= 1000) {
+		return fmt.Errorf("--reach %g: must be 0 to 1000 m", c.Reach)
+	}
 	if c.Hold < 500*time.Millisecond || c.Hold > 10*time.Second {
 		return fmt.Errorf("--hold %v: must be 0.5 s to 10 s", c.Hold)
 	}
@@ -112,6 +120,7 @@ func (a *aligner) prepare() error {
 		if err != nil {
 			return fmt.Errorf("%w; give the alignment the session ran with by --file", err)
 		}
+		a.text = data
 		if a.file, err = pose.ReadAlignment(data); err != nil {
 			return fmt.Errorf("%s: %w", c.File, err)
 		}
@@ -180,7 +189,7 @@ func (a *aligner) pad(ctx context.Context) error {
 		return err
 	}
 	o := pose.PadOptions{Position: a.spot.Position, Yaw: a.spot.Yaw, PositionError: c.PlaceError,
-		YawError: c.HeadingError * math.Pi / 180, Reach: reachFrom(a.v, a.spot.Position)}
+		YawError: c.HeadingError * math.Pi / 180, LevelError: c.LevelError * math.Pi / 180, Reach: a.reach(a.spot.Position)}
 	al, err := o.Tie(&st)
 	if err != nil {
 		return err
@@ -211,7 +220,7 @@ func (a *aligner) marks(ctx context.Context) error {
 		}
 		a.moan(why)
 	}
-	o := pose.MarkOptions{Tolerance: a.cmd.Tolerance, Reach: reachFrom(a.v, a.points[0].At)}
+	o := pose.MarkOptions{Tolerance: a.cmd.Tolerance, Reach: a.reach(a.points[0].At)}
 	method := pose.MethodMarks
 	if a.cmd.Full {
 		o.Kind, method = pose.FitFull, pose.MethodMarksFull
@@ -251,41 +260,15 @@ func (a *aligner) write() error {
 	return nil
 }
 
-// driftReport is what --close prints.
-type driftReport struct {
-	survey.Drift
-	Declared float64 `json:"declared_m"` // the site file's position error, the residual included
-	Covered  bool    `json:"covered"`
-}
+// noZones is the reach, m, of an alignment for a room that has no zones yet.
+const noZones = 5.0
 
-func (a *aligner) drift(ctx context.Context) error {
-	a.prompt("Put %s back on its pad, looking its way, and let go.", a.v.Name)
-	cfg := a.v.Config.Pose
-	cfg.Align = a.file.Alignment
-	st, err := a.dwell(ctx, cfg, true)
-	if err != nil {
-		return err
+// reach is how far the vehicle's pen goes from p, m on the level.
+func (a *aligner) reach(p pose.Vec) (reach float64) {
+	v := a.v
+	if a.cmd.Reach > 0 {
+		return a.cmd.Reach
 	}
-	al := &a.file.Alignment
-	if st.Tracker != al.Tracker || st.From < al.Since {
-		return found("the tracker restarted since the alignment (%q then, %q now): what drift there was cannot be told", al.Tracker, st.Tracker)
-	}
-	r := driftReport{Drift: survey.MeasureDrift(&st, a.spot, al, reachFrom(a.v, a.spot.Position)), Declared: a.v.Config.Stopping.PlaceErr()}
-	r.Covered = r.Needed <= r.Declared
-	if a.cmd.JSON {
-		err = printJSON(a.s.out, r)
-	} else {
-		fmt.Fprintf(a.s.out, "crept by %.3f m on the level, %+.3f m in height,\n%+.2f° in heading over %.0f s\n", r.Horizontal, r.Vertical, r.Yaw*180/math.Pi, r.Lasted)
-		fmt.Fprintf(a.s.out, "anywhere in the pen that calls for a position error of\n%.3f m; declared is %.3f m\n", r.Needed, r.Declared)
-	}
-	if err == nil && !r.Covered {
-		return found("the declared position error does not cover it: raise position_error in [vehicle.stopping], or align again more often")
-	}
-	return err
-}
-
-// reachFrom is how far the vehicle's pen goes from p, m on the level.
-func reachFrom(v *config.Vehicle, p pose.Vec) (reach float64) {
 	for i := range v.Shapes {
 		if v.Shapes[i].Kind != zones.KeepIn {
 			continue
@@ -293,6 +276,10 @@ func reachFrom(v *config.Vehicle, p pose.Vec) (reach float64) {
 		for _, c := range v.Shapes[i].Rings[0] {
 			reach = max(reach, math.Hypot(c.X-p.X, c.Y-p.Y))
 		}
+	}
+	if reach == 0 {
+		a.prompt("There is no keep-in zone yet: what is stated holds\nwithin %g m; --reach says otherwise.", noZones)
+		reach = noZones
 	}
 	return reach
 }

@@ -1,0 +1,93 @@
+package cli
+
+import (
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"pinfold/config"
+	"pinfold/watchdog/trail"
+)
+
+// recDrift is the kind of the one record that align --close leaves in the
+// trail.
+const recDrift = "drift"
+
+// driftRecord is its body. A session that is sealed is never written to again:
+// the record is sealed in a session of its own, beside it, which names it by
+// its id and its head. Like every session it also chains to the one before.
+type driftRecord struct {
+	Vehicle   string      `json:"vehicle"`
+	Session   string      `json:"session"` // the newest of the vehicle
+	Head      string      `json:"head"`    // of that session, hex
+	Sealed    bool        `json:"sealed"`  // whether it is
+	Tracker   string      `json:"tracker,omitempty"`
+	Aligned   time.Time   `json:"aligned"`          // when the alignment was made
+	Alignment string      `json:"alignment_sha256"` // of its file, which is copied beside the record
+	Drift     driftReport `json:"drift"`
+}
+
+const (
+	// copiedAlignment is the alignment file's name in the session.
+	copiedAlignment = "alignment.json"
+	// sealWithin is how long sealing the record may take.
+	sealWithin = 5 * time.Second
+)
+
+// record puts a drift into the trail in dir, and gives the folder of the
+// session that holds it.
+func (r *driftRecord) record(site *config.Site, dir string, alignment []byte) (folder string, err error) {
+	s, err := newestOf(dir, r.Vehicle)
+	if err != nil {
+		return "", err
+	}
+	sum := sha256.Sum256(alignment)
+	r.Session, r.Head, r.Sealed, r.Alignment = s.ID, s.Head, s.Sealed, hex.EncodeToString(sum[:])
+	id := make([]byte, 8)
+	if _, err := rand.Read(id); err != nil {
+		return "", err
+	}
+	w, err := trail.Create(trail.Options{Dir: dir, Session: hex.EncodeToString(id), Guard: site.Guard, Site: site.Name, Version: Version,
+		Vehicles: []string{r.Vehicle}, Files: []trail.File{{Name: copiedAlignment, Data: alignment}},
+		KeyFile: site.Trail.KeyFile, MaxBytes: site.Trail.MaxBytes})
+	if err != nil {
+		return "", fmt.Errorf("%w; a guard that runs holds its trail: end it, then measure again", err)
+	}
+	late := make(chan bool, 1)
+	w.Durable(r.Vehicle, recDrift, 0, r, func(failed bool) { late <- failed })
+	failed := <-late // within trail.DurableWithin
+	sealed, err := w.Close(sealWithin)
+	if err == nil && failed {
+		err = fmt.Errorf("trail %s: the record could not be made durable", dir)
+	}
+	return sealed.Folder, err
+}
+
+// newestOf is the newest session in dir that guarded a vehicle.
+func newestOf(dir, vehicle string) (trail.Session, error) {
+	if _, err := os.Stat(dir); err != nil {
+		return trail.Session{}, fmt.Errorf("no trail: %w; give its folder by --trail", err)
+	}
+	list, err := trail.List(dir)
+	if err != nil {
+		return trail.Session{}, err
+	}
+	for _, s := range slices.Backward(list) {
+		r, err := trail.Open(s.Folder)
+		if err != nil {
+			continue // verify says what is wrong with it
+		}
+		m := r.Meta()
+		_ = r.Close() // only read from
+		measured := len(m.Files) == 1 && m.Files[0].Name == copiedAlignment
+		if slices.Contains(m.Vehicles, vehicle) && !measured {
+			return s, nil
+		}
+	}
+	return trail.Session{}, fmt.Errorf("no session of %s in %s; give the folder of its trail by --trail", vehicle, filepath.Clean(dir))
+}
