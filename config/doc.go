@@ -68,7 +68,7 @@
 //	zone_caution          m of clearance below which the level is caution; default 0.30
 //
 //	[vehicle.pose]
-//	axes                  "z-up", "y-up", "ned" or "optical"
+//	axes                  "z-up", "y-up", "ned" or "optical"; a preset's where not given
 //	max_age               1ms to 1s; default "100ms"
 //	max_late              default max_age; 0s is off, here and below
 //	frozen_after          default "200ms"
@@ -87,7 +87,10 @@
 //	align                 {file, tolerance in m} as pinfold align wrote it, residual at most tolerance (default 0.5), another
 //	                      may be taken while running; or {x, y, z in m, yaw in deg, residual in m, tracker}, fixed, residual
 //	                      must be given. The residual adds to position_error. Default: frames are one
-//	fields                JSON pointers; default Pinfold's own contract. stamp, stamp_unit
+//	fields                JSON pointers; default Pinfold's own contract. preset ("pinfold",
+//	                      "pose-stamped", "odometry", "xr") gives those of a common message
+//	                      and its axes where they are not given; the others count on top.
+//	                      cbor: true where messages are CBOR. stamp, stamp_unit
 //	                      ("s", "ms", "us", "ns", "rfc3339"), stamp_nanos, seq, position,
 //	                      orientation (pointers to objects with x, y, z and w, or tables of
 //	                      pointers) or roll, pitch, yaw and degrees; velocity,

@@ -7,16 +7,27 @@ import (
 	"pinfold/watchdog/pose"
 )
 
+// presetWords are the message shapes that need no pointers; see pose.Preset.
+func presetWords() []string { return []string{"pinfold", "pose-stamped", "odometry", "xr"} }
+
 // readFields reads [vehicle.pose.fields], JSON pointers (RFC 6901) into the
 // tracker's messages. Without it Pinfold's own contract holds; with it, only
-// what it names is read.
-func readFields(parent *table) pose.Fields {
+// what it names is read, on top of a preset where it names one. axes are those
+// the preset's messages usually come in; ok says that there is a preset.
+func readFields(parent *table) (f pose.Fields, axes pose.Axes, ok bool) {
 	t := parent.sub("fields")
 	if !t.given {
-		return pose.DefaultFields()
+		return pose.DefaultFields(), 0, false
 	}
 	before := len(t.r.probs)
-	var f pose.Fields
+	word := t.word("preset", 0, presetWords()...)
+	if ok = t.has("preset"); ok && t.fine("preset") {
+		f, axes, _ = pose.Preset(presetWords()[word])
+	}
+	if t.has("stamp") {
+		f.StampNanos = "" // of a stamp that stands elsewhere
+	}
+	f.CBOR = t.flag("cbor", false)
 	pointers := []struct {
 		key string
 		to  *string
@@ -26,15 +37,17 @@ func readFields(parent *table) pose.Fields {
 		{"confidence", &f.Confidence}, {"tracker", &f.Tracker},
 	}
 	for _, p := range pointers {
-		*p.to = t.pointer(p.key)
+		if t.has(p.key) {
+			*p.to = t.pointer(p.key)
+		}
 	}
 	units := []string{pose.Seconds.String(), pose.Milliseconds.String(), pose.Microseconds.String(), pose.Nanoseconds.String(), pose.RFC3339.String()}
-	f.StampUnit = pose.StampUnit(t.word("stamp_unit", 0, units...))
+	f.StampUnit = pose.StampUnit(t.word("stamp_unit", int(f.StampUnit), units...))
 	t.group("position", []string{"x", "y", "z"}, &f.X, &f.Y, &f.Z)
 	t.group("orientation", []string{"w", "x", "y", "z"}, &f.QW, &f.QX, &f.QY, &f.QZ)
 	t.group("velocity", []string{"x", "y", "z"}, &f.VX, &f.VY, &f.VZ)
 	f.Degrees = t.flag("degrees", false)
-	f.BodyVelocity = t.flag("body_velocity", false)
+	f.BodyVelocity = t.flag("body_velocity", f.BodyVelocity)
 	f.Percent = t.flag("confidence_percent", false)
 	f.Words = readWords(t)
 	t.done()
@@ -43,7 +56,7 @@ func readFields(parent *table) pose.Fields {
 			t.r.add(t.at, t.path, "", "do not fit together: "+trimPrefix(err, "pose fields: "), "name stamp, position and orientation (or roll, pitch and yaw), and of the others what the messages hold")
 		}
 	}
-	return f
+	return f, axes, ok
 }
 
 const pointerNext = `write a JSON pointer, like "/pose/position" (RFC 6901)`

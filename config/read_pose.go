@@ -25,10 +25,12 @@ const (
 func (l *loader) readPose(vehicle *table, c *watchdog.Config) *table {
 	t := vehicle.sub("pose")
 	p := &c.Pose
-	if !t.has("axes") {
+	fields, axes, preset := readFields(t)
+	c.Fields = fields
+	if !t.has("axes") && !preset {
 		t.missing("axes", `say which way the tracker's axes point: axes = "z-up", "y-up", "ned" or "optical"`)
 	}
-	p.Axes = pose.Axes(t.word("axes", 0, pose.ZUp.String(), pose.YUp.String(), pose.NED.String(), pose.Optical.String()))
+	p.Axes = pose.Axes(t.word("axes", int(axes), pose.ZUp.String(), pose.YUp.String(), pose.NED.String(), pose.Optical.String()))
 	p.MaxAge = t.duration("max_age", DefaultMaxAge, ms, MaxPermitValid)
 	p.MaxLate = t.duration("max_late", p.MaxAge, 0, time.Minute)
 	p.FrozenAfter = t.duration("frozen_after", defaultFrozenAfter, 0, time.Minute)
@@ -48,7 +50,6 @@ func (l *loader) readPose(vehicle *table, c *watchdog.Config) *table {
 	p.Mount = readMount(t)
 	p.Align = l.readAlign(t, c)
 	c.Stopping.AlignErr = p.Align.Residual
-	c.Fields = readFields(t)
 	t.done()
 	return t
 }
