@@ -31,7 +31,7 @@ func (l *loader) surveyed(s *Site, drafts []*draft, all []*declared) {
 		}
 		var shapes []zones.Shape
 		for _, z := range all {
-			if z.sound && z.isFor(d.name) {
+			if z.sound && !z.slow && z.isFor(d.name) {
 				shapes = append(shapes, z.shape)
 			}
 		}
