@@ -26,8 +26,8 @@ type alignCmd struct {
 	Site         string        `required:"" help:"Site file: its broker, its vehicle's tracker." placeholder:"FILE"`
 	Vehicle      string        `help:"Vehicle of the site." placeholder:"NAME"`
 	From         string        `help:"Recording to take the poses from, instead of the broker: CSV, TUM text or a session's folder." placeholder:"FILE"`
-	At           []float64     `help:"Where the body's centre is on the pad, m, site frame." placeholder:"X,Y,Z"`
-	Heading      *float64      `help:"Which way the body looks on the pad, degrees from x towards y." placeholder:"DEG"`
+	At           triple        `help:"Where the body's centre is on the pad, m, site frame." placeholder:"X,Y,Z"`
+	Heading      number        `help:"Which way the body looks on the pad, degrees from x towards y." placeholder:"DEG"`
 	PlaceError   float64       `default:"0.01" help:"How far off the pad's place the vehicle stands, m, 95 times of 100."`
 	HeadingError float64       `default:"1" help:"How far off its heading, degrees, 95 times of 100."`
 	LevelError   float64       `default:"0.3" help:"How far off gravity the tracker's vertical is, degrees, 95 times of 100."`
@@ -101,11 +101,11 @@ func (a *aligner) prepare() error {
 	if c.Hold < 500*time.Millisecond || c.Hold > 10*time.Second {
 		return fmt.Errorf("--hold %v: must be 0.5 s to 10 s", c.Hold)
 	}
-	if len(c.At) > 0 || c.Heading != nil {
-		if len(c.At) != 3 || c.Heading == nil {
+	if c.At.Given || c.Heading.Given {
+		if !c.At.Given || !c.Heading.Given {
 			return errors.New("where is the pad? Give both --at X,Y,Z and --heading DEG")
 		}
-		a.spot = &pose.PadSpot{Position: pose.Vec{X: c.At[0], Y: c.At[1], Z: c.At[2]}, Yaw: *c.Heading * math.Pi / 180}
+		a.spot = &pose.PadSpot{Position: pose.Vec{X: c.At.X, Y: c.At.Y, Z: c.At.Z}, Yaw: c.Heading.Value * math.Pi / 180}
 	}
 	switch {
 	case c.Marks != "":

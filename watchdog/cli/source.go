@@ -22,7 +22,7 @@ type source interface {
 }
 
 // errRecordingEnds is the end of a recording in which too little was found.
-var errRecordingEnds = errors.New("the recording ends before that: the vehicle did not stand still for long enough; see --hold")
+var errRecordingEnds = errors.New("the recording ends before that: the vehicle did\nnot stand still for long enough; see --hold")
 
 // openSource opens a recording, or the vehicle's poses on the broker.
 func openSource(ctx context.Context, site *config.Site, v *config.Vehicle, path, id string) (source, error) {

@@ -22,15 +22,15 @@ type traceCmd struct {
 	Site    string   `required:"" help:"Site file: its broker, its vehicle's tracker and alignment." placeholder:"FILE"`
 	Vehicle string   `help:"Vehicle of the site." placeholder:"NAME"`
 	Kind    string   `help:"What the zone is: keep-in or keep-out." placeholder:"KIND"`
-	Floor   *float64 `help:"Lower end of the zone, m; 0 where not given." placeholder:"M"`
-	Ceiling *float64 `help:"Upper end of the zone, m." placeholder:"M"`
+	Floor   number   `help:"Lower end of the zone, m; 0 where not given." placeholder:"M"`
+	Ceiling number   `help:"Upper end of the zone, m." placeholder:"M"`
 	For     []string `help:"Vehicles it is for; all where not given." placeholder:"NAME"`
 
 	From  string  `help:"Recording to take the walk from, instead of the broker: CSV, TUM text or a session's folder." placeholder:"FILE"`
 	Begin float64 `help:"With --from: where in it the walk begins, s." placeholder:"S"`
 	End   float64 `help:"With --from: where it ends, s; 0 is the recording's end." placeholder:"S"`
 
-	Tip       []float64     `help:"The point that follows the edge, m from the body's centre: forward, left, up." placeholder:"X,Y,Z"`
+	Tip       triple        `help:"The point that follows the edge, m from the body's centre: forward, left, up." placeholder:"X,Y,Z"`
 	Jitter    float64       `default:"0.05" help:"How far a hand wanders that means to keep still, m."`
 	Close     float64       `default:"0.3" help:"How near to its begin the walk has to end, m."`
 	Tolerance float64       `default:"0.05" help:"By how much the outline may be simplified, on the safe side, m."`
@@ -94,8 +94,6 @@ type tracer struct {
 func (t *tracer) prepare(site *config.Site, files []string) error {
 	c := t.cmd
 	switch {
-	case len(c.Tip) != 0 && len(c.Tip) != 3:
-		return errors.New("--tip needs three lengths: X,Y,Z, forward, left and up from the body's centre")
 	case c.Hold < 300*time.Millisecond || c.Hold > 10*time.Second:
 		return fmt.Errorf("--hold %v: must be 0.3 s to 10 s", c.Hold)
 	case c.From == "" && (c.Begin != 0 || c.End != 0):
@@ -134,10 +132,8 @@ func (t *tracer) aligned() error {
 
 // begin makes an empty walk.
 func (t *tracer) begin() (err error) {
-	o := survey.WalkOptions{Jitter: t.cmd.Jitter}
-	if p := t.cmd.Tip; len(p) == 3 {
-		o.Tip = pose.Vec{X: p[0], Y: p[1], Z: p[2]}
-	}
+	p := &t.cmd.Tip
+	o := survey.WalkOptions{Jitter: t.cmd.Jitter, Tip: pose.Vec{X: p.X, Y: p.Y, Z: p.Z}}
 	t.walk, err = survey.NewWalk(t.cfg, o)
 	return err
 }
@@ -266,7 +262,7 @@ func nextPose(ctx context.Context, src source, moan func(string, ...any)) (pose.
 		if !waited {
 			return s, err
 		}
-		moan("  no pose for %v: %v", silence, src.silent())
+		moan("%s", fold(fmt.Sprintf("  no pose for %v: %v", silence, src.silent())))
 	}
 }
 

@@ -101,11 +101,11 @@ func (t *target) settle(c *traceCmd) error {
 	case t.shape.Kind == 0:
 		return errors.New("what is it? Give --kind keep-in (the vehicle stays inside) or --kind keep-out")
 	}
-	if c.Floor != nil {
-		t.shape.Floor = *c.Floor
+	if c.Floor.Given {
+		t.shape.Floor = c.Floor.Value
 	}
-	if c.Ceiling != nil {
-		t.shape.Ceiling = *c.Ceiling
+	if c.Ceiling.Given {
+		t.shape.Ceiling = c.Ceiling.Value
 	} else if t.shape.Ceiling == 0 && t.shape.Floor == 0 {
 		return errors.New("how high is it? Give --ceiling in metres (and --floor, where it is not 0)")
 	}
