@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"path/filepath"
 
 	"pinfold/watchdog/survey"
 )
@@ -54,11 +55,11 @@ func (a *aligner) drift(ctx context.Context) error {
 func (a *aligner) keep(r *driftReport) (err error) {
 	al := &a.file.Alignment
 	rec := driftRecord{Vehicle: a.v.Name, Tracker: al.Tracker, Aligned: a.file.Made, Drift: *r}
-	dir := a.cmd.Trail
-	if dir == "" {
-		dir = a.site.Trail.Dir
+	dir, key := a.site.Trail.Dir, a.site.Trail.KeyFile
+	if a.cmd.Trail != "" { // as run has it
+		dir, key = a.cmd.Trail, filepath.Join(a.cmd.Trail, "trail.key")
 	}
-	if r.Recorded, err = rec.record(a.site, dir, a.text); err == nil || a.cmd.Trail != "" {
+	if r.Recorded, err = rec.record(a.site, dir, key, a.text); err == nil || a.cmd.Trail != "" {
 		return err
 	}
 	a.prompt("%s", fold(fmt.Sprintf("NOT in the trail: %v", err)))

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"pinfold/config"
+	"pinfold/watchdog/intake"
 	"pinfold/watchdog/trail"
 )
 
@@ -34,14 +35,14 @@ type driftRecord struct {
 
 const (
 	// copiedAlignment is the alignment file's name in the session.
-	copiedAlignment = "alignment.json"
+	copiedAlignment = "measured-alignment.json"
 	// sealWithin is how long sealing the record may take.
 	sealWithin = 5 * time.Second
 )
 
-// record puts a drift into the trail in dir, and gives the folder of the
-// session that holds it.
-func (r *driftRecord) record(site *config.Site, dir string, alignment []byte) (folder string, err error) {
+// record puts a drift into the trail in dir, sealed by the key in file key, and
+// gives the folder of the session that holds it.
+func (r *driftRecord) record(site *config.Site, dir, key string, alignment []byte) (folder string, err error) {
 	s, err := newestOf(dir, r.Vehicle)
 	if err != nil {
 		return "", err
@@ -52,9 +53,13 @@ func (r *driftRecord) record(site *config.Site, dir string, alignment []byte) (f
 	if _, err := rand.Read(id); err != nil {
 		return "", err
 	}
-	w, err := trail.Create(trail.Options{Dir: dir, Session: hex.EncodeToString(id), Guard: site.Guard, Site: site.Name, Version: Version,
-		Vehicles: []string{r.Vehicle}, Files: []trail.File{{Name: copiedAlignment, Data: alignment}},
-		KeyFile: site.Trail.KeyFile, MaxBytes: site.Trail.MaxBytes})
+	o := trail.Options{Dir: dir, Session: hex.EncodeToString(id), Guard: site.Guard, Site: site.Name, Version: Version,
+		Vehicles: []string{r.Vehicle}, KeyFile: key, MaxBytes: site.Trail.MaxBytes}
+	for _, f := range site.Files { // first, as in every session: what reads one looks for its site
+		o.Files = append(o.Files, trail.File{Name: intake.FileName(f.Name), Data: f.Data})
+	}
+	o.Files = append(o.Files, trail.File{Name: copiedAlignment, Data: alignment})
+	w, err := trail.Create(o)
 	if err != nil {
 		return "", fmt.Errorf("%w; a guard that runs holds its trail: end it, then measure again", err)
 	}
@@ -84,7 +89,7 @@ func newestOf(dir, vehicle string) (trail.Session, error) {
 		}
 		m := r.Meta()
 		_ = r.Close() // only read from
-		measured := len(m.Files) == 1 && m.Files[0].Name == copiedAlignment
+		measured := len(m.Files) > 0 && m.Files[len(m.Files)-1].Name == copiedAlignment
 		if slices.Contains(m.Vehicles, vehicle) && !measured {
 			return s, nil
 		}
