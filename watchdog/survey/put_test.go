@@ -84,3 +84,39 @@ func TestPutZoneRefuses(t *testing.T) {
 		}
 	}
 }
+
+// FuzzPutZone: whatever the text, the zone is refused, or it is there beside
+// all that was there before.
+func FuzzPutZone(f *testing.F) {
+	for _, text := range []string{"", "{}", oneFeature, `{"features":[` + oneFeature + `],"type":"FeatureCollection"}`,
+		`{"type":"FeatureCollection","features":[]}`, "[" + oneFeature + "]"} {
+		f.Add([]byte(text), true)
+		f.Add([]byte(text), false)
+	}
+	f.Fuzz(func(t *testing.T, text []byte, replace bool) {
+		before, _ := zones.ReadGeoJSON(text)
+		out, err := PutZone(text, traced("post", 2), replace)
+		if err != nil {
+			return
+		}
+		after, err := zones.ReadGeoJSON(out)
+		if err != nil {
+			t.Fatalf("%v: %s", err, out)
+		}
+		had, has := map[string]bool{}, map[string]bool{}
+		for i := range before {
+			had[before[i].Name] = true
+		}
+		for i := range after {
+			has[after[i].Name] = true
+		}
+		if had["post"] && !replace || !has["post"] {
+			t.Fatalf("%q became %q", text, out)
+		}
+		for name := range had {
+			if !has[name] && !strings.HasPrefix(name, "post/") {
+				t.Fatalf("%q is gone: %q became %q", name, text, out)
+			}
+		}
+	})
+}

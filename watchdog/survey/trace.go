@@ -15,6 +15,9 @@ const (
 	// minShare is the least area of a loop, as a share of the circle's with the
 	// same length: less is a walk there and back.
 	minShare = 0.02
+	// mostUnsafe is what Trace.Unsafe may come to, in jitters: averaging and
+	// curls make no more of it. It is checked all the same.
+	mostUnsafe = 3.0
 	// curl is the greatest curl that is taken out, in jitters.
 	curl = 2.0
 )
@@ -53,16 +56,9 @@ func (w *Walk) Trace(s zones.Shape, o TraceOptions) (*Trace, error) {
 	if !(o.Close > 0 && o.Close <= 2) || !(o.Tolerance >= 0 && o.Tolerance <= 2) {
 		return nil, fmt.Errorf("closing within %g m and simplifying by %g m: both must be at most 2 m", o.Close, o.Tolerance)
 	}
-	if w.Length() < minLoop {
-		return nil, &WalkError{Says: fmt.Sprintf("the walk is too short: %.2f m, of %g m at least", w.Length(), float64(minLoop)),
-			Try: "Walk all along the edge, back to where you began; a smaller zone is drawn by hand", At: w.at, Place: w.seen > 0}
-	}
-	k := append(append([]knot(nil), w.knots...), w.making())
-	c := closeLoop(k, w.o.Jitter)
-	if c.gap > o.Close {
-		a, b := k[c.from].at, k[c.to].at
-		return nil, &WalkError{Says: fmt.Sprintf("the walk does not close: its end stays %.2f m from its begin at (%.2f, %.2f)", c.gap, a.X, a.Y),
-			Try: fmt.Sprintf("Walk on until you are back within %.2f m, or allow more by --close", o.Close), At: b, Place: true, After: k[c.to].time}
+	k, c, err := w.loop(o.Close)
+	if err != nil {
+		return nil, err
 	}
 	ring, err := w.ring(k[c.from : c.to+1])
 	if err != nil {
@@ -79,8 +75,25 @@ func (w *Walk) Trace(s zones.Shape, o TraceOptions) (*Trace, error) {
 		return nil, w.invalid(err)
 	}
 	t.Area = area(t.Shape.Rings[0])
-	t.measure(w)
+	if t.measure(w); t.Unsafe > mostUnsafe*w.o.Jitter {
+		return nil, &WalkError{Says: fmt.Sprintf("the outline would allow %.2f m beyond the walk", t.Unsafe), Try: "Walk it again, or give a smaller --jitter"}
+	}
 	return t, nil
+}
+
+// loop is the walk's knots and where they close, within most metres.
+func (w *Walk) loop(most float64) (k []knot, c closing, err error) {
+	if w.Length() < minLoop {
+		return nil, c, &WalkError{Says: fmt.Sprintf("the walk is too short: %.2f m, of %g m at least", w.Length(), float64(minLoop)),
+			Try: "Walk all along the edge, back to where you began; a smaller zone is drawn by hand", At: w.at, Place: w.seen > 0}
+	}
+	k = append(append(k, w.knots...), w.making())
+	if c = closeLoop(k, w.o.Jitter); c.gap > most {
+		a, b := k[c.from].at, k[c.to].at
+		return nil, c, &WalkError{Says: fmt.Sprintf("the walk does not close: its end stays %.2f m from its begin at (%.2f, %.2f)", c.gap, a.X, a.Y),
+			Try: fmt.Sprintf("Walk on until you are back within %.2f m, or allow more by --close", most), At: b, Place: true, After: k[c.to].time}
+	}
+	return k, c, nil
 }
 
 // ring is the loop's outline, without curls.
