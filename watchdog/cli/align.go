@@ -174,10 +174,15 @@ func (a *aligner) moan(why error) {
 		return
 	}
 	a.said = time.Now()
-	a.prompt("%s", fold("  not yet: "+strings.TrimPrefix(why.Error(), "align: ")))
+	a.prompt("  not yet: %s", strings.TrimPrefix(why.Error(), "align: "))
 }
 
-func (a *aligner) prompt(form string, x ...any) { fmt.Fprintf(a.s.err, form+"\n", x...) }
+// prompt tells the person what to do, in lines that a narrow terminal shows.
+func (a *aligner) prompt(form string, x ...any) {
+	for line := range strings.Lines(fmt.Sprintf(form, x...)) {
+		fmt.Fprintln(a.s.err, fold(strings.TrimSuffix(line, "\n")))
+	}
+}
 
 func (a *aligner) pad(ctx context.Context) error {
 	c := a.cmd
