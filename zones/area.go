@@ -46,7 +46,7 @@ func (a *area) measure() {
 // stays in a processor's near memory; keep-outs, of which there may be
 // hundreds, do without.
 func (a *area) layPlat() {
-	if a.index != nil && a.plat == nil && len(a.walls) <= platWalls {
+	if a.index != nil && a.plat == nil {
 		a.plat = newPlat(a.walls, a.lo, a.hi)
 	}
 }

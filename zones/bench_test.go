@@ -116,7 +116,7 @@ func BenchmarkSigned(b *testing.B) {
 			rings := benchOutline(c.kind, c.n)
 			p, a := newPlain(rings), newArea(newPolygon(rings), 0)
 			a.layPlat() // as New does for a keep-in
-			pts := coldPoints(rng(1), max(256, min(1<<16, 1<<20/c.n)), 500)
+			pts := coldPoints(rng(1), max(4096, min(1<<16, 1<<20/c.n)), 500)
 			for _, v := range pts { // the two must agree, or the race means nothing
 				if d, _ := a.signed(v.X, v.Y); !near0(d, p.signed(v.X, v.Y), 1e-9) {
 					b.Fatalf("%v: %g, plain %g", v, d, p.signed(v.X, v.Y))

@@ -2,30 +2,50 @@ package zones
 
 import "math"
 
-// plat is a map over and around the walls of an area: squares, halved as long
-// as that helps, each with the walls that can be nearest to any of its points.
-// A query looks up the square and tries those few. Flat arrays, built once.
+// plat is a map over and around the walls of an area: a grid of squares, some
+// of them halved further, each with the walls that can be nearest to any of its
+// points. A query looks up the square and tries those few. Flat arrays, built
+// once.
 type plat struct {
-	squares []square
+	squares []square // the grid, row by row; after it the quarters
 	list    []int32
 	x, y    float64 // m, the lower left corner
 	scale   float64 // the smallest squares per metre
-	levels  int
+	side    float64 // the smallest squares along a side
+	grid    uint8   // the grid has 2^grid squares along a side
+	deep    uint8   // its squares are halved up to so many times
 }
 
-// square has four quarters from at on (n < 0), or n candidates from at on, or,
-// where those were too many (n == 0), one that is near.
-type square struct{ at, n int32 }
+// square says what to try in it: n walls one after the other from at on; with
+// listed set, the n walls in plat.list from at on; with halved, what its four
+// quarters from at on say; with crowded, nothing short: at is a near wall.
+type square struct {
+	at int32
+	n  uint16
+	is squareKind
+}
+
+type squareKind uint8
 
 const (
-	// platFew is the number of candidates at which a square is left whole.
-	platFew = 6
-	// platMost is the number of candidates up to which trying them all beats
-	// the tree.
-	platMost = 24
-	// platWalls is the number of walls up to which a plat is made: over more,
-	// its squares no longer fit a processor's near memory.
-	platWalls = 512
+	inRow squareKind = iota
+	listed
+	halved
+	crowded
+)
+
+const (
+	// platFew is the number of walls at which a square is left whole; twice
+	// as many for one halved once, and so on.
+	platFew = 16
+	// platRow and platList are the numbers of walls, in a row and listed, up to
+	// which trying them all beats the tree.
+	platRow  = 384
+	platList = 64
+	// platDeep is how often a square of the grid is halved at most.
+	platDeep = 2
+	// platSquares bounds the squares, as a multiple of the walls.
+	platSquares = 8
 	// platMargin is how far the plat reaches beyond the walls on every side, as
 	// a part of their longer side.
 	platMargin = 0.25
@@ -34,87 +54,31 @@ const (
 )
 
 func newPlat(walls []seg, lo, hi XY) *plat {
-	side := math.Max(hi.X-lo.X, hi.Y-lo.Y)
-	p := &plat{levels: 1}
-	for n := 1; n < len(walls) && p.levels < 15; n *= 4 {
-		p.levels++
+	side := math.Max(hi.X-lo.X, hi.Y-lo.Y) * (1 + 2*platMargin)
+	p := &plat{deep: platDeep, x: (lo.X + hi.X - side) / 2, y: (lo.Y + hi.Y - side) / 2}
+	for n := 1; n < len(walls) && p.grid < 12; n *= 4 {
+		p.grid++
 	}
-	side *= 1 + 2*platMargin
-	p.x, p.y = (lo.X+hi.X-side)/2, (lo.Y+hi.Y-side)/2
-	p.scale = float64(int(1)<<p.levels) / side
+	p.side = float64(int(1) << (p.grid + p.deep))
+	p.scale = p.side / side
 	if !(p.scale < 1e12) { // so small that squares would lose their bits
 		return nil
 	}
-	all := make([]int32, len(walls))
-	for i := range all {
-		all[i] = int32(i)
-	}
-	b := platter{p: p, walls: walls, dist: make([]float64, len(walls)), pad: platPad * (side + math.Abs(p.x) + math.Abs(p.y))}
-	p.squares = append(p.squares, square{})
-	b.fill(0, p.x+side/2, p.y+side/2, side/2, p.levels, all)
+	p.squares = make([]square, 1<<(2*p.grid))
+	newPlatter(p, walls, side).fill(plot{}, 0, true)
 	return p
-}
-
-// platter makes a plat.
-type platter struct {
-	p     *plat
-	walls []seg
-	dist  []float64
-	pad   float64
-}
-
-// fill makes square k, around (x, y), of those walls that are candidates
-// throughout the square around it. A wall cannot be the nearest anywhere in
-// the square if it is further from the middle than the nearest there by more
-// than the diagonal.
-func (b *platter) fill(k int, x, y, half float64, levels int, from []int32) {
-	least, first := math.Inf(1), int32(0)
-	for i, w := range from {
-		d := b.walls[w].dist2(x, y)
-		b.dist[i] = d
-		if d < least {
-			least, first = d, w
-		}
-	}
-	r := (math.Sqrt(least) + 2*math.Sqrt2*half) * (1 + sliver)
-	r += b.pad
-	in := make([]int32, 0, 16)
-	for i, w := range from {
-		if b.dist[i] <= r*r {
-			in = append(in, w)
-		}
-	}
-	p := b.p
-	switch {
-	case len(in) <= platFew || levels == 0 && len(in) <= platMost:
-		p.squares[k] = square{int32(len(p.list)), int32(len(in))}
-		p.list = append(p.list, in...)
-		return
-	case levels == 0:
-		p.squares[k] = square{int32(len(p.list)), 0}
-		p.list = append(p.list, first)
-		return
-	}
-	at := len(p.squares)
-	p.squares[k] = square{int32(at), -1}
-	p.squares = append(p.squares, make([]square, 4)...)
-	half /= 2
-	for q := range 4 {
-		b.fill(at+q, x+half*float64(q%2*2-1), y+half*float64(q/2*2-1), half, levels-1, in)
-	}
 }
 
 // find is the square a point is in; false: off the plat.
 func (p *plat) find(x, y float64) (square, bool) {
 	fx, fy := (x-p.x)*p.scale, (y-p.y)*p.scale
-	side := float64(int64(1) << p.levels)
-	if !(fx >= 0 && fy >= 0 && fx < side && fy < side) {
+	if !(fx >= 0 && fy >= 0 && fx < p.side && fy < p.side) {
 		return square{}, false
 	}
 	i, j := uint32(fx), uint32(fy)
-	s := p.squares[0]
-	for l := p.levels - 1; s.n < 0; l-- {
-		s = p.squares[uint32(s.at)+i>>l&1+(j>>l&1)<<1]
+	s := p.squares[j>>p.deep<<p.grid+i>>p.deep]
+	for l := p.deep - 1; s.is == halved; l-- {
+		s = p.squares[uint32(s.at)+i>>(l&31)&1+(j>>(l&31)&1)<<1]
 	}
 	return s, true
 }
@@ -126,26 +90,60 @@ func (p *plat) nearest(walls []seg, x, y float64, n *near) bool {
 	if !ok {
 		return false
 	}
-	if s.n == 0 {
-		w := p.list[s.at]
-		if d := walls[w].dist2(x, y); d <= n.d1 {
-			n.add(d, w)
+	switch s.is {
+	case inRow:
+		for i, to := s.at, s.at+int32(s.n); i < to; i += chunk {
+			n.row(walls[i:min(i+chunk, to)], i, x, y)
+		}
+	case listed:
+		list := p.list[s.at : s.at+int32(s.n)]
+		for len(list) > chunk {
+			n.list(walls, list[:chunk], x, y)
+			list = list[chunk:]
+		}
+		n.list(walls, list, x, y)
+	default:
+		if d := walls[s.at].dist2(x, y); d <= n.d1 {
+			n.add(d, s.at)
 		}
 		return false
 	}
-	var d [platMost]float64
+	return true
+}
+
+// chunk is how many walls are looked at before it is asked which was nearest.
+const chunk = 16
+
+// row adds the walls of a row, the first of which is number first.
+func (n *near) row(row []seg, first int32, x, y float64) {
+	var d [chunk]float64
 	least := n.d1
-	list := p.list[s.at : s.at+s.n]
+	for i := range row {
+		v := row[i].dist2(x, y)
+		d[i&(chunk-1)] = v
+		least = min(least, v)
+	}
+	same := least * (1 + sliver)
+	for i, v := range d[:len(row)] {
+		if v <= same {
+			n.add(v, first+int32(i))
+		}
+	}
+}
+
+// list adds the walls of a list.
+func (n *near) list(walls []seg, list []int32, x, y float64) {
+	var d [chunk]float64
+	least := n.d1
 	for i, w := range list {
 		v := walls[w].dist2(x, y)
-		d[i] = v
+		d[i&(chunk-1)] = v
 		least = min(least, v)
 	}
 	same := least * (1 + sliver)
 	for i, w := range list {
-		if v := d[i]; v <= same {
+		if v := d[i&(chunk-1)]; v <= same {
 			n.add(v, w)
 		}
 	}
-	return true
 }
