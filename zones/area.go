@@ -7,6 +7,7 @@ type tag struct {
 	part int32 // index into area.parts
 	edge int32 // edge of that polygon
 	cut  bool  // only a part of the edge
+	left int8  // +1: the inside is to the left of the wall as its seg has it, -1: to the right, 0: see cut
 }
 
 // area is a region of the floor plan, one polygon or the union of several,
@@ -38,6 +39,17 @@ func (a *area) measure() {
 	for _, p := range a.parts {
 		a.lo = XY{math.Min(a.lo.X, p.lo.X), math.Min(a.lo.Y, p.lo.Y)}
 		a.hi = XY{math.Max(a.hi.X, p.hi.X), math.Max(a.hi.Y, p.hi.Y)}
+	}
+	for i := range a.tags {
+		t := &a.tags[i]
+		p := a.parts[t.part]
+		f := p.next[t.edge]
+		switch t.left = p.side[t.edge]; {
+		case t.cut:
+			t.left = 0
+		case after(XY{p.x[t.edge], p.y[t.edge]}, XY{p.x[f], p.y[f]}):
+			t.left = -t.left
+		}
 	}
 	a.scale = math.Max(math.Max(math.Abs(a.lo.X), math.Abs(a.lo.Y)), math.Max(math.Abs(a.hi.X), math.Abs(a.hi.Y)))
 }
@@ -123,12 +135,15 @@ func (a *area) sign(x, y float64, n *near) int {
 	}
 	same := n.d1 * (1 + sliver)
 	t := &a.tags[n.i1]
-	p := a.parts[t.part]
-	e := t.edge
+	side := a.sideOf(n.i1, x, y)
 	if n.d2 > same {
 		if u := a.walls[n.i1].at(x, y); u <= 0 || u >= 1 {
 			return a.locate(x, y)
 		}
+		if side != 0 {
+			return side
+		}
+		p, e := a.parts[t.part], t.edge
 		f := p.next[e]
 		return int(p.side[e]) * orient(p.x[e], p.y[e], p.x[f], p.y[f], x, y)
 	}
@@ -136,6 +151,10 @@ func (a *area) sign(x, y float64, n *near) int {
 	if n.d3 <= same || o.part != t.part || t.cut || o.cut {
 		return a.locate(x, y)
 	}
+	if side != 0 && side == a.sideOf(n.i2, x, y) {
+		return side
+	}
+	p, e := a.parts[t.part], t.edge
 	if p.next[o.edge] == e {
 		e, o = o.edge, t
 	}
@@ -148,6 +167,24 @@ func (a *area) sign(x, y float64, n *near) int {
 		return a.locate(x, y)
 	}
 	return p.corner(v, x, y)
+}
+
+// sideOf tells on which side of a wall the point is, +1 the inside, -1 the
+// outside; 0 where rounding, also that of the seg, leaves a doubt: dx and dy,
+// the differences, the products are each off by 2⁻⁵³ of themselves at most.
+func (a *area) sideOf(wall int32, x, y float64) int {
+	s := &a.walls[wall]
+	l, r := s.dx*(y-s.ay), s.dy*(x-s.ax)
+	det, bound := l-r, 1e-15*(math.Abs(l)+math.Abs(r))
+	switch {
+	case bound < underflowGuard:
+		return 0
+	case det > bound:
+		return int(a.tags[wall].left)
+	case -det > bound:
+		return -int(a.tags[wall].left)
+	}
+	return 0
 }
 
 // corner tells on which side of the two edges meeting in vertex v the

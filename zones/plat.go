@@ -28,7 +28,8 @@ type square struct {
 type squareKind uint8
 
 const (
-	inRow squareKind = iota
+	platPer            = 4
+	inRow   squareKind = iota
 	listed
 	halved
 	crowded
@@ -56,7 +57,7 @@ const (
 func newPlat(walls []seg, lo, hi XY) *plat {
 	side := math.Max(hi.X-lo.X, hi.Y-lo.Y) * (1 + 2*platMargin)
 	p := &plat{deep: platDeep, x: (lo.X + hi.X - side) / 2, y: (lo.Y + hi.Y - side) / 2}
-	for n := 1; n < len(walls) && p.grid < 12; n *= 4 {
+	for n := platPer; n < len(walls) && p.grid < 12; n *= 4 {
 		p.grid++
 	}
 	p.side = float64(int(1) << (p.grid + p.deep))
@@ -65,7 +66,7 @@ func newPlat(walls []seg, lo, hi XY) *plat {
 		return nil
 	}
 	p.squares = make([]square, 1<<(2*p.grid))
-	newPlatter(p, walls, side).fill(plot{}, 0, true)
+	newPlatter(p, walls, side).make()
 	return p
 }
 

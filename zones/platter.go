@@ -1,216 +1,120 @@
 package zones
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
-// platter makes a plat. From the whole down to the squares of the grid it does
-// not look at walls but at blocks of walls that follow each other, which mostly
-// lie side by side.
+// platter makes a plat, by halving the whole again and again, each time leaving
+// out what cannot be nearest in a quarter. Down to the squares of the grid it
+// does not look at walls but at blocks of walls that follow each other, which
+// mostly lie side by side.
 type platter struct {
 	p      *plat
 	walls  []seg
-	blocks []rect4
+	blocks []box2
 	side   float64 // m, of the whole plat
 	pad    float64 // m
 	most   int     // squares
 	// stack holds the candidates of the square being filled, over those of the
-	// squares around it; dist and far what is known of the topmost.
-	stack []int32
-	dist  []float64
-	far   [][4]float64
+	// squares around it.
+	stack []candidate
+	ids   []int32
 }
+
+// candidate is a wall or a block, and how far it is, squared, from the nine
+// points of a plot: corners, middles of the sides, middle; row by row.
+type candidate struct {
+	id int32
+	d  [9]float64
+}
+
+// plot is a square: the ith and jth along x and y when the plat is halved
+// level times, and its number, where it has one.
+type plot struct{ i, j, level, k int }
 
 // platBlock is how many walls make a block.
 const platBlock = 8
 
-// rect4 is a box on the floor plan.
-type rect4 struct{ lx, ly, hx, hy float64 }
+// box2 is a box on the floor plan.
+type box2 struct{ lx, ly, hx, hy float64 }
 
-func (r *rect4) dist2(x, y float64) float64 {
+func (r *box2) dist2(x, y float64) float64 {
 	dx, dy := beyond(x, r.lx, r.hx), beyond(y, r.ly, r.hy)
 	return dx*dx + dy*dy
 }
 
 func newPlatter(p *plat, walls []seg, side float64) *platter {
 	b := &platter{p: p, walls: walls, side: side, pad: platPad * (side + math.Abs(p.x) + math.Abs(p.y)), most: platSquares * len(walls)}
+	b.stack = make([]candidate, 0, 2*len(walls)/platBlock+64)
 	for from := 0; from < len(walls); from += platBlock {
 		inf := math.Inf(1)
-		r := rect4{inf, inf, -inf, -inf}
+		r := box2{inf, inf, -inf, -inf}
 		for _, s := range walls[from:min(from+platBlock, len(walls))] {
 			x, y := s.point(1)
-			r = rect4{min(r.lx, s.ax, x), min(r.ly, s.ay, y), max(r.hx, s.ax, x), max(r.hy, s.ay, y)}
+			r = box2{min(r.lx, s.ax, x), min(r.ly, s.ay, y), max(r.hx, s.ax, x), max(r.hy, s.ay, y)}
 		}
-		b.stack = append(b.stack, int32(len(b.blocks)))
+		b.stack = append(b.stack, candidate{id: int32(len(b.blocks))})
 		b.blocks = append(b.blocks, r)
 	}
-	b.dist, b.far = make([]float64, len(walls)), make([][4]float64, len(walls))
 	return b
 }
 
-// plot is a square: the ith and jth along x and y when the plat is halved
-// level times, its middle, and its number, where it has one.
-type plot struct {
-	i, j, level, k int
-	x, y, half     float64 // m
+// make fills the whole plat.
+func (b *platter) make() {
+	at := plot{}
+	b.measure(&at, 0, true, 0, 2, 6, 8)
+	b.fill(at, 0, true)
 }
 
-// fill makes a square of those of b.stack[from:], walls or blocks, that are
-// candidates throughout the square around it.
-func (b *platter) fill(at plot, from int, blocks bool) {
-	to := len(b.stack)
-	at.half = b.side / float64(int(2)<<at.level)
-	at.x, at.y = b.p.x+at.half*float64(2*at.i+1), b.p.y+at.half*float64(2*at.j+1)
-	first := b.loose(&at, from, blocks)
-	if len(b.stack)-to > 2 {
-		b.tight(&at, to, first, blocks)
-	}
-	if blocks && (at.level == int(b.p.grid) || len(b.stack)-to <= 2) {
-		b.open(to)
-		b.fill(at, to, false)
-	} else {
-		b.put(at, to, first, blocks)
-	}
-	b.stack = b.stack[:to]
+// spot is where the nine points of a plot are.
+func (b *platter) spot(at *plot, g int) (x, y float64) {
+	half := b.side / float64(int(2)<<at.level)
+	return b.p.x + half*float64(2*at.i+g%3), b.p.y + half*float64(2*at.j+g/3)
 }
 
-// open puts the walls of the blocks on top of the stack in their place.
-func (b *platter) open(from int) {
-	in := len(b.stack)
-	for k := from; k < in; k++ {
-		w := b.stack[k] * platBlock
-		for end := min(w+platBlock, int32(len(b.walls))); w < end; w++ {
-			b.stack = append(b.stack, w)
-		}
-	}
-	b.stack = append(b.stack[:from], b.stack[in:]...)
-}
-
-// nearer is the nearest wall: the one given, or of a block.
-func (b *platter) nearer(k int32, x, y float64, blocks bool) int32 {
-	if !blocks {
-		return k
-	}
-	from := k * platBlock
-	best, least := from, math.Inf(1)
-	for w := from; w < min(from+platBlock, int32(len(b.walls))); w++ {
-		if d := b.walls[w].dist2(x, y); d < least {
-			best, least = w, d
-		}
-	}
-	return best
-}
-
-// loose puts the candidates on the stack by their distance from the middle,
-// and tells a near wall. A wall cannot be the nearest anywhere in the square
-// if it is further from the middle than another by more than the diagonal.
-func (b *platter) loose(at *plot, from int, blocks bool) int32 {
+// measure works out how far the candidates are from some of the nine points.
+func (b *platter) measure(at *plot, from int, blocks bool, points ...int) {
 	in := b.stack[from:]
-	dist := b.dist[:len(in)]
-	least, first := math.Inf(1), int32(0)
-	for i, w := range in {
-		var d float64
+	for _, g := range points {
+		x, y := b.spot(at, g)
 		if blocks {
-			d = b.blocks[w].dist2(at.x, at.y)
-		} else {
-			d = b.walls[w].dist2(at.x, at.y)
+			for i := range in {
+				in[i].d[g] = b.blocks[in[i].id].dist2(x, y)
+			}
+			continue
 		}
-		dist[i] = d
-		if d < least {
-			least, first = d, w
-		}
-	}
-	if blocks {
-		first = b.nearer(first, at.x, at.y, true)
-		least = b.walls[first].dist2(at.x, at.y)
-	}
-	r := (math.Sqrt(least)+2*math.Sqrt2*at.half)*(1+sliver) + b.pad
-	r *= r
-	for i, w := range in {
-		if dist[i] <= r {
-			b.stack = append(b.stack, w)
+		for i := range in {
+			in[i].d[g] = b.walls[in[i].id].dist2(x, y)
 		}
 	}
-	return first
 }
 
-// tight takes off the stack what the loose bound has left but cannot be the
-// nearest either. The points that are nearer to a point v than to a wall make
-// up a convex region: it is what half planes, one for each point of the wall,
-// have in common (with a margin, what branches of hyperbolas do). So a wall is
-// out when all four corners are nearer, by a margin, to some v on the walls. As
-// v serve the points of the walls near the middle and near the corners.
-func (b *platter) tight(at *plot, from int, first int32, blocks bool) {
-	in := b.stack[from:]
-	cx := [4]float64{at.x - at.half, at.x + at.half, at.x - at.half, at.x + at.half}
-	cy := [4]float64{at.y - at.half, at.y - at.half, at.y + at.half, at.y + at.half}
-	least := [4]float64{math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1)}
-	best := [4]int32{}
-	far := b.far[:len(in)]
-	for i, w := range in {
-		f := &far[i]
-		for c := range 4 {
-			if blocks {
-				f[c] = b.blocks[w].dist2(cx[c], cy[c])
-			} else {
-				f[c] = b.walls[w].dist2(cx[c], cy[c])
-			}
-			if f[c] < least[c] {
-				least[c], best[c] = f[c], w
-			}
-		}
-	}
-	var out [5][4]float64
-	out[0] = b.reach(first, at.x, at.y, &cx, &cy)
-	for c := range 4 {
-		out[c+1] = b.reach(b.nearer(best[c], cx[c], cy[c], blocks), cx[c], cy[c], &cx, &cy)
-	}
-	n := 0
-	for i, w := range in {
-		f, drop := &far[i], false
-		for v := range out {
-			o := &out[v]
-			if f[0] > o[0] && f[1] > o[1] && f[2] > o[2] && f[3] > o[3] {
-				drop = true
-				break
-			}
-		}
-		if !drop {
-			in[n] = w
-			n++
-		}
-	}
-	b.stack = b.stack[:from+n]
-}
-
-// reach is the squared distance from each corner beyond which the point of
-// wall w nearest to (x, y) is nearer, by more than rounding and by more than
-// sliver of the distance anywhere in the square.
-func (b *platter) reach(w int32, x, y float64, cx, cy *[4]float64) [4]float64 {
-	s := &b.walls[w]
-	vx, vy := s.point(s.at(x, y))
-	var d [4]float64
-	most := 0.0
-	for c := range d {
-		d[c] = math.Sqrt((cx[c]-vx)*(cx[c]-vx) + (cy[c]-vy)*(cy[c]-vy))
-		most = max(most, d[c])
-	}
-	for c := range d {
-		d[c] += sliver*most + b.pad
-		d[c] *= d[c] * (1 + sliver)
-	}
-	return d
-}
-
-// put stores the candidates, or halves the square and goes on.
-func (b *platter) put(at plot, from int, first int32, blocks bool) {
+// fill makes the square of the candidates b.stack[from:], walls or blocks,
+// whose corners are measured.
+func (b *platter) fill(at plot, from int, blocks bool) {
 	p := b.p
 	deeper := at.level - int(p.grid)
+	if blocks && (deeper == 0 || len(b.stack)-from <= 2) {
+		to := len(b.stack)
+		b.open(from)
+		b.measure(&at, to, false, 0, 2, 6, 8)
+		in, v := len(b.stack), [9]int32{}
+		for _, g := range [4]int{0, 2, 6, 8} {
+			v[g] = b.near(&at, b.stack[to:], g, false)
+		}
+		b.sift(&at, &v, [4]int{0, 2, 6, 8}, to, in)
+		b.fill(at, in, false)
+		b.stack = b.stack[:to]
+		return
+	}
 	few := !blocks && len(b.stack)-from <= platFew<<max(0, deeper)
 	switch {
 	case few && deeper <= 0:
-		b.spread(at, b.store(from, first))
+		b.spread(at, b.store(from))
 		return
 	case few || deeper == int(p.deep) || deeper >= 0 && len(p.squares)+4 > b.most:
-		p.squares[at.k] = b.store(from, first)
+		p.squares[at.k] = b.store(from)
 		return
 	}
 	k := -1
@@ -219,13 +123,122 @@ func (b *platter) put(at plot, from int, first int32, blocks bool) {
 		p.squares[at.k] = square{at: int32(k), is: halved}
 		p.squares = append(p.squares, make([]square, 4)...)
 	}
-	for q := range 4 {
-		to := plot{i: 2*at.i + q%2, j: 2*at.j + q/2, level: at.level + 1, k: k + q}
-		if to.level == int(p.grid) {
-			to.k = to.j<<p.grid + to.i
-		}
-		b.fill(to, from, blocks)
+	b.quarter(&at, k, from, blocks)
+}
+
+// quarter fills the four quarters, which begin with number k.
+func (b *platter) quarter(at *plot, k, from int, blocks bool) {
+	b.measure(at, from, blocks, 1, 3, 4, 5, 7)
+	var v [9]int32
+	for g := range v {
+		v[g] = b.near(at, b.stack[from:], g, blocks)
 	}
+	to := len(b.stack)
+	for q := range 4 {
+		next := plot{i: 2*at.i + q%2, j: 2*at.j + q/2, level: at.level + 1, k: k + q}
+		if next.level == int(b.p.grid) {
+			next.k = next.j<<b.p.grid + next.i
+		}
+		g := q%2 + q/2*3
+		b.sift(&next, &v, [4]int{g, g + 1, g + 3, g + 4}, from, to)
+		b.fill(next, to, blocks)
+		b.stack = b.stack[:to]
+	}
+}
+
+// open puts the walls of the blocks on the stack.
+func (b *platter) open(from int) {
+	for _, c := range b.stack[from:] {
+		w := c.id * platBlock
+		for end := min(w+platBlock, int32(len(b.walls))); w < end; w++ {
+			b.stack = append(b.stack, candidate{id: w})
+		}
+	}
+}
+
+// near is a wall near to one of the nine points: the nearest candidate, or, of
+// many, the nearest of some.
+func (b *platter) near(at *plot, in []candidate, g int, blocks bool) int32 {
+	step := (len(in) + 15) / 16
+	least, best := math.Inf(1), in[0].id
+	for i := step / 2; i < len(in); i += step {
+		if in[i].d[g] < least {
+			least, best = in[i].d[g], in[i].id
+		}
+	}
+	if !blocks {
+		return best
+	}
+	x, y := b.spot(at, g)
+	from := best * platBlock
+	best, least = from, math.Inf(1)
+	for w := from; w < min(from+platBlock, int32(len(b.walls))); w++ {
+		if d := b.walls[w].dist2(x, y); d < least {
+			best, least = w, d
+		}
+	}
+	return best
+}
+
+// sift puts those of b.stack[from:to] on the stack that can be the nearest in
+// a square whose corners are those of the nine points.
+//
+// The points that are nearer to a point v than to a wall make up a convex
+// region: it is what half planes, one for each point of the wall, have in
+// common (with a margin, what branches of hyperbolas do). So a wall is out when
+// all four corners are nearer, by a margin, to some v on the walls. As v serve
+// the points of the walls near the corners that are nearest to them, and the
+// nearest of these walls to the middle.
+func (b *platter) sift(at *plot, v *[9]int32, corner [4]int, from, to int) {
+	var out [5][4]float64
+	x, y := b.spot(at, 4)
+	least, middle := math.Inf(1), int32(0)
+	for k, c := range corner {
+		out[k] = b.reach(at, v[c], 2*(k%2)+6*(k/2))
+		if d := b.walls[v[c]].dist2(x, y); d < least {
+			least, middle = d, v[c]
+		}
+	}
+	out[4] = b.reach(at, middle, 4)
+	for i := from; i < to; i++ {
+		d := &b.stack[i].d
+		d0, d1, d2, d3 := d[corner[0]], d[corner[1]], d[corner[2]], d[corner[3]]
+		drop := false
+		for k := range out {
+			if o := &out[k]; d0 > o[0] && d1 > o[1] && d2 > o[2] && d3 > o[3] {
+				drop = true
+				break
+			}
+		}
+		if !drop {
+			b.stack = append(b.stack, candidate{b.stack[i].id, [9]float64{0: d0, 2: d1, 6: d2, 8: d3}})
+		}
+	}
+}
+
+// reach is the squared distance from each corner beyond which the point v of a
+// wall is nearer, by more than rounding and by more than sliver of the distance
+// anywhere in the square. Of the wall, v is the nearest to one of the nine
+// points.
+func (b *platter) reach(at *plot, wall int32, g int) [4]float64 {
+	s := &b.walls[wall]
+	var v XY
+	v.X, v.Y = s.point(s.at(b.spot(at, g)))
+	var d [4]float64
+	most := 0.0
+	for k, g := range [4]int{0, 2, 6, 8} {
+		x, y := b.spot(at, g)
+		d[k] = (x-v.X)*(x-v.X) + (y-v.Y)*(y-v.Y)
+		most = max(most, d[k])
+	}
+	// (√d + e)² is no more than d + (2√most + e)·e.
+	most = math.Sqrt(most)
+	e := sliver*most + b.pad
+	e *= 2*most + e
+	for k := range d {
+		d[k] = d[k]*(1+sliver) + e
+	}
+	return d
 }
 
 // spread puts what holds throughout a square into all squares of the grid in it.
@@ -241,36 +254,30 @@ func (b *platter) spread(at plot, s square) {
 
 // store keeps the candidates on the stack: by their first and number where
 // they come one after the other, or nearly so, and listed otherwise.
-func (b *platter) store(from int, first int32) square {
+func (b *platter) store(from int) square {
 	in := b.stack[from:]
 	n := len(in)
-	span := int(in[n-1]-in[0]) + 1
+	span := int(in[n-1].id-in[0].id) + 1
 	switch {
 	case span <= platRow && span <= n+n/4+1:
-		return square{at: in[0], n: uint16(span), is: inRow}
+		return square{at: in[0].id, n: uint16(span), is: inRow}
 	case n > platList:
-		return square{at: first, is: crowded}
+		least := 0
+		for i := range in {
+			if in[i].d[0]+in[i].d[8] < in[least].d[0]+in[least].d[8] {
+				least = i
+			}
+		}
+		return square{at: in[least].id, is: crowded}
+	}
+	b.ids = b.ids[:0]
+	for i := range in {
+		b.ids = append(b.ids, in[i].id)
 	}
 	p := b.p
-	s := square{at: int32(len(p.list)), n: uint16(n), is: listed}
-	if k := b.same(in); k >= 0 {
-		s.at = int32(k)
-		return s
+	if k := len(p.list) - n; k >= 0 && slices.Equal(p.list[k:], b.ids) {
+		return square{at: int32(k), n: uint16(n), is: listed}
 	}
-	p.list = append(p.list, in...)
-	return s
-}
-
-// same is where the list ends with the candidates already; -1: it does not.
-func (b *platter) same(in []int32) int {
-	k := len(b.p.list) - len(in)
-	if k < 0 {
-		return -1
-	}
-	for i, w := range b.p.list[k:] {
-		if w != in[i] {
-			return -1
-		}
-	}
-	return k
+	p.list = append(p.list, b.ids...)
+	return square{at: int32(len(p.list) - n), n: uint16(n), is: listed}
 }
