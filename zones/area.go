@@ -37,8 +37,8 @@ func newArea(p *polygon, zone int32) *area {
 func (a *area) measure() {
 	a.lo, a.hi = XY{math.Inf(1), math.Inf(1)}, XY{math.Inf(-1), math.Inf(-1)}
 	for _, p := range a.parts {
-		a.lo = XY{math.Min(a.lo.X, p.lo.X), math.Min(a.lo.Y, p.lo.Y)}
-		a.hi = XY{math.Max(a.hi.X, p.hi.X), math.Max(a.hi.Y, p.hi.Y)}
+		a.lo = XY{min(a.lo.X, p.lo.X), min(a.lo.Y, p.lo.Y)}
+		a.hi = XY{max(a.hi.X, p.hi.X), max(a.hi.Y, p.hi.Y)}
 	}
 	for i := range a.tags {
 		t := &a.tags[i]
@@ -51,7 +51,7 @@ func (a *area) measure() {
 			t.left = -t.left
 		}
 	}
-	a.scale = math.Max(math.Max(math.Abs(a.lo.X), math.Abs(a.lo.Y)), math.Max(math.Abs(a.hi.X), math.Abs(a.hi.Y)))
+	a.scale = max(max(math.Abs(a.lo.X), math.Abs(a.lo.Y)), max(math.Abs(a.hi.X), math.Abs(a.hi.Y)))
 }
 
 // layPlat adds the plat where it pays: keep-ins are asked every time, so theirs
@@ -96,20 +96,9 @@ func (a *area) nearest(x, y, limit float64, n *near) {
 		a.index.nearest(x, y, n)
 		return
 	}
-	if len(a.walls) > scanMax { // only in tests
-		for i := range a.walls {
-			n.add(a.walls[i].dist2(x, y), int32(i))
-		}
-		return
+	for i := 0; i < len(a.walls); i += chunk { // in tests there may be many
+		n.row(a.walls[i:min(i+chunk, len(a.walls))], int32(i), x, y)
 	}
-	var d [scanMax]float64
-	least := limit
-	for i := range a.walls {
-		v := a.walls[i].dist2(x, y)
-		d[i] = v
-		least = min(least, v)
-	}
-	n.among(d[:len(a.walls)], least)
 }
 
 // signed is the signed distance of a point to the boundary, metres, positive
@@ -117,7 +106,7 @@ func (a *area) nearest(x, y, limit float64, n *near) {
 func (a *area) signed(x, y float64) (float64, int32) {
 	var n near
 	a.nearest(x, y, math.Inf(1), &n)
-	d := math.Max(math.Sqrt(n.d1), math.SmallestNonzeroFloat64)
+	d := max(math.Sqrt(n.d1), math.SmallestNonzeroFloat64)
 	return d * float64(a.sign(x, y, &n)), n.i1
 }
 
@@ -126,10 +115,13 @@ func (a *area) signed(x, y float64) (float64, int32) {
 // which the point lies decides; when two walls are that meet in a corner, the
 // corner decides. Everything else, and all that is close, goes the long way.
 func (a *area) sign(x, y float64, n *near) int {
+	if x < a.lo.X || x > a.hi.X || y < a.lo.Y || y > a.hi.Y {
+		return -1
+	}
 	if n.i1 < 0 {
 		return a.locate(x, y)
 	}
-	reach := math.Max(a.scale, math.Max(math.Abs(x), math.Abs(y)))
+	reach := max(a.scale, max(math.Abs(x), math.Abs(y)))
 	if !(n.d1 > 1e-12*reach*reach && n.d1 > 1e-280) { // squares of less lose bits
 		return a.locate(x, y)
 	}

@@ -28,7 +28,7 @@ func (k *keepOut) judge(q *query, limit float64, h *Hit) bool {
 	if f.wall < 0 {
 		return false
 	}
-	c := math.Max(f.h, v)
+	c := max(f.h, v)
 	if f.h > 0 && v > 0 {
 		c = math.Sqrt(f.h*f.h + v*v)
 	}
@@ -55,12 +55,12 @@ func (k *keepOut) faceHit(q *query, face Face, f *flat, h *Hit) {
 // apart is a lower bound of the clearance on the floor plan: the distance of
 // the boxes less the radius. Inside the box it is minus infinity.
 func (a *area) apart(q *query) float64 {
-	dx := math.Max(0, math.Max(a.lo.X-q.hix, q.lox-a.hi.X))
-	dy := math.Max(0, math.Max(a.lo.Y-q.hiy, q.loy-a.hi.Y))
+	dx := max(0, max(a.lo.X-q.hix, q.lox-a.hi.X))
+	dy := max(0, max(a.lo.Y-q.hiy, q.loy-a.hi.Y))
 	if dx == 0 && dy == 0 {
 		return math.Inf(-1)
 	}
-	return math.Sqrt(dx*dx+dy*dy) - q.r - q.g - roundoff*math.Max(a.scale, q.size)
+	return math.Sqrt(dx*dx+dy*dy) - q.r - q.g - roundoff*max(a.scale, q.size)
 }
 
 // wallHit fills in the nearest wall, at the body's height or the end of the
@@ -70,5 +70,5 @@ func (a *area) wallHit(f *flat, lo, hi float64, q *query, h *Hit) {
 	s := &a.walls[f.wall]
 	h.Face, h.Zone, h.Edge = Wall, int(a.zone[t.part]), int(t.edge)
 	h.Nearest.X, h.Nearest.Y = s.point(s.at(f.x, f.y))
-	h.Nearest.Z = math.Min(hi, math.Max(lo, (q.zlo+q.zhi)/2))
+	h.Nearest.Z = min(hi, max(lo, (q.zlo+q.zhi)/2))
 }

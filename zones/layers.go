@@ -13,14 +13,14 @@ func (p *pen) judgeMany(q *query, h *Hit) {
 	at := -1
 	for k := range p.slabs {
 		s := &p.slabs[k]
-		gap := math.Max(0, math.Max(s.lo-q.zhi, q.zlo-s.hi)-q.slack)
+		gap := max(0, max(s.lo-q.zhi, q.zlo-s.hi)-q.slack)
 		if gap >= c && gap > 0 {
 			continue
 		}
 		g := s.area.keep(q, 1, math.Inf(1))
 		v := g.h
 		if gap > 0 {
-			v = math.Max(0, g.h)
+			v = max(0, g.h)
 			v = math.Sqrt(v*v + gap*gap)
 		}
 		if v < c {
@@ -95,7 +95,7 @@ func (p *pen) outside(q *query, h *Hit) {
 			continue
 		}
 		f := r.area.keep(q, 1, math.Inf(1))
-		c := math.Min(both(f.h, v), 0)
+		c := min(both(f.h, v), 0)
 		if c <= best.Clearance {
 			continue
 		}
@@ -132,7 +132,7 @@ func (p *pen) across(q *query) Hit {
 		}
 	}
 	v, face := heightRoom(q, p.floor(), p.ceiling())
-	out.Clearance = math.Min(both(f.h, v), 0)
+	out.Clearance = min(both(f.h, v), 0)
 	if v < f.h {
 		p.capHit(q, face, &f, &out)
 	} else {

@@ -77,9 +77,9 @@ func heightRoom(q *query, floor, ceiling float64) (float64, Face) {
 // both joins the clearance on the floor plan and the room in height.
 func both(h, v float64) float64 {
 	if h > 0 && v > 0 {
-		return math.Min(h, v)
+		return min(h, v)
 	}
-	h, v = math.Min(h, 0), math.Min(v, 0)
+	h, v = min(h, 0), min(v, 0)
 	switch {
 	case h == 0:
 		return v + 0 // never minus zero

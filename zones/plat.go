@@ -12,6 +12,7 @@ type plat struct {
 	x, y    float64 // m, the lower left corner
 	scale   float64 // the smallest squares per metre
 	side    float64 // the smallest squares along a side
+	pad     float64 // m, how far around itself what a square says holds
 	grid    uint8   // the grid has 2^grid squares along a side
 	deep    uint8   // its squares are halved up to so many times
 }
@@ -55,7 +56,7 @@ const (
 )
 
 func newPlat(walls []seg, lo, hi XY) *plat {
-	side := math.Max(hi.X-lo.X, hi.Y-lo.Y) * (1 + 2*platMargin)
+	side := max(hi.X-lo.X, hi.Y-lo.Y) * (1 + 2*platMargin)
 	p := &plat{deep: platDeep, x: (lo.X + hi.X - side) / 2, y: (lo.Y + hi.Y - side) / 2}
 	for n := platPer; n < len(walls) && p.grid < 12; n *= 4 {
 		p.grid++
@@ -65,6 +66,7 @@ func newPlat(walls []seg, lo, hi XY) *plat {
 	if !(p.scale < 1e12) { // so small that squares would lose their bits
 		return nil
 	}
+	p.pad = platPad * (side + math.Abs(p.x) + math.Abs(p.y))
 	p.squares = make([]square, 1<<(2*p.grid))
 	newPlatter(p, walls, side).make()
 	return p
@@ -112,39 +114,56 @@ func (p *plat) nearest(walls []seg, x, y float64, n *near) bool {
 	return true
 }
 
-// chunk is how many walls are looked at before it is asked which was nearest.
-const chunk = 16
+// platWalk bounds the squares looked up for one sweep.
+const platWalk = 12
 
-// row adds the walls of a row, the first of which is number first.
-func (n *near) row(row []seg, first int32, x, y float64) {
-	var d [chunk]float64
-	least := n.d1
-	for i := range row {
-		v := row[i].dist2(x, y)
-		d[i&(chunk-1)] = v
-		least = min(least, v)
-	}
-	same := least * (1 + sliver)
-	for i, v := range d[:len(row)] {
-		if v <= same {
-			n.add(v, first+int32(i))
+// sweep is area.sweep by the plat. Where on the way a wall comes nearest it is
+// the nearest wall: so what the squares on the way list is enough. It reports
+// false when it has not seen all of them.
+func (p *plat) sweep(walls []seg, q *query, b *best) bool {
+	x, y := q.x0, q.y0
+	for range platWalk {
+		s, ok := p.find(x, y)
+		if !ok || s.is == crowded {
+			return false
 		}
+		if s.is == inRow {
+			for i := s.at; i < s.at+int32(s.n); i++ {
+				b.try(q, &walls[i], i)
+			}
+		} else {
+			for _, i := range p.list[s.at : s.at+int32(s.n)] {
+				b.try(q, &walls[i], i)
+			}
+		}
+		// A little past where the way leaves the square, within its pad.
+		u := p.leave(x, y, q) + p.pad/8
+		if u >= q.length {
+			return true
+		}
+		x, y = q.x0+u*q.ux, q.y0+u*q.uy
 	}
+	return false
 }
 
-// list adds the walls of a list.
-func (n *near) list(walls []seg, list []int32, x, y float64) {
-	var d [chunk]float64
-	least := n.d1
-	for i, w := range list {
-		v := walls[w].dist2(x, y)
-		d[i&(chunk-1)] = v
-		least = min(least, v)
+// leave is how far along the way it leaves the square with (x, y) in it, m.
+func (p *plat) leave(x, y float64, q *query) float64 {
+	i, j := uint32((x-p.x)*p.scale), uint32((y-p.y)*p.scale)
+	s := p.squares[j>>p.deep<<p.grid+i>>p.deep]
+	l := p.deep
+	for s.is == halved {
+		l--
+		s = p.squares[uint32(s.at)+i>>(l&31)&1+(j>>(l&31)&1)<<1]
 	}
-	same := least * (1 + sliver)
-	for i, w := range list {
-		if v := d[i&(chunk-1)]; v <= same {
-			n.add(v, w)
+	size := float64(uint32(1)<<l) / p.scale
+	u := math.Inf(1)
+	for _, c := range [2]struct{ at, u, from float64 }{{p.x + float64(i>>l)*size, q.ux, q.x0}, {p.y + float64(j>>l)*size, q.uy, q.y0}} {
+		switch {
+		case c.u > 0:
+			u = min(u, (c.at+size-c.from)/c.u)
+		case c.u < 0:
+			u = min(u, (c.at-c.from)/c.u)
 		}
 	}
+	return u
 }

@@ -14,7 +14,6 @@ type platter struct {
 	walls  []seg
 	blocks []box2
 	side   float64 // m, of the whole plat
-	pad    float64 // m
 	most   int     // squares
 	// stack holds the candidates of the square being filled, over those of the
 	// squares around it.
@@ -45,7 +44,7 @@ func (r *box2) dist2(x, y float64) float64 {
 }
 
 func newPlatter(p *plat, walls []seg, side float64) *platter {
-	b := &platter{p: p, walls: walls, side: side, pad: platPad * (side + math.Abs(p.x) + math.Abs(p.y)), most: platSquares * len(walls)}
+	b := &platter{p: p, walls: walls, side: side, most: platSquares * len(walls)}
 	b.stack = make([]candidate, 0, 2*len(walls)/platBlock+64)
 	for from := 0; from < len(walls); from += platBlock {
 		inf := math.Inf(1)
@@ -233,7 +232,7 @@ func (b *platter) reach(at *plot, wall int32, g int) [4]float64 {
 	}
 	// (√d + e)² is no more than d + (2√most + e)·e.
 	most = math.Sqrt(most)
-	e := sliver*most + b.pad
+	e := sliver*most + b.p.pad
 	e *= 2*most + e
 	for k := range d {
 		d[k] = d[k]*(1+sliver) + e

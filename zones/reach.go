@@ -21,27 +21,29 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 		return a.keepStill(q, want, limit)
 	}
 	inBox := q.lox <= a.hi.X && q.hix >= a.lo.X && q.loy <= a.hi.Y && q.hiy >= a.lo.Y
-	b := best{m: limit + q.r, wall: -1}
-	side := -1
+	b := best{m: limit + q.r, wall: -1, pad: roundoff * max(a.scale, q.size)}
 	if inBox || want > 0 {
 		// The wall nearest to the start tells the side, and bounds the search.
 		var n near
 		a.nearest(q.x0, q.y0, math.Inf(1), &n)
-		if inBox {
-			side = a.sign(q.x0, q.y0, &n)
+		if !inBox || want*a.sign(q.x0, q.y0, &n) <= 0 {
+			f := flat{h: math.Inf(1)}
+			a.depth(q, want, &f)
+			f.h -= b.pad
+			return f
 		}
 		b.m = math.Inf(1)
-		b.try(q, &a.walls[n.i1], n.i1)
+		b.wallAt(q, &a.walls[n.i1], n.i1, true)
 	}
 	a.sweep(q, &b)
 	if b.wall < 0 {
 		return flat{h: limit, wall: -1}
 	}
 	f := flat{h: b.m - q.r, wall: b.wall, x: q.x0 + b.at*q.ux, y: q.y0 + b.at*q.uy}
-	if b.cut || side*want <= 0 {
+	if b.cut {
 		a.depth(q, want, &f)
 	}
-	f.h -= roundoff * math.Max(a.scale, q.size)
+	f.h -= b.pad
 	return f
 }
 
@@ -55,9 +57,9 @@ func (a *area) keepStill(q *query, want int, limit float64) flat {
 	if n.i1 < 0 {
 		return flat{h: limit, wall: -1}
 	}
-	d := math.Max(math.Sqrt(n.d1), math.SmallestNonzeroFloat64) * float64(want*a.sign(q.x0, q.y0, &n))
+	d := max(math.Sqrt(n.d1), math.SmallestNonzeroFloat64) * float64(want*a.sign(q.x0, q.y0, &n))
 	if !q.bare {
-		d -= q.r + q.g + roundoff*math.Max(a.scale, q.size)
+		d -= q.r + q.g + roundoff*max(a.scale, q.size)
 	}
 	return flat{h: d, wall: n.i1, x: q.x0, y: q.y0}
 }
@@ -65,30 +67,62 @@ func (a *area) keepStill(q *query, want int, limit float64) flat {
 // sweep finds the wall that comes nearest to the swept disc, and whether the
 // centre line cuts one.
 func (a *area) sweep(q *query, b *best) {
-	if a.index != nil {
+	switch {
+	case a.index == nil:
+		for i := range a.walls {
+			b.try(q, &a.walls[i], int32(i))
+		}
+	case a.plat == nil || !a.plat.sweep(a.walls, q, b):
 		a.index.sweep(q, b)
-		return
-	}
-	for i := range a.walls {
-		b.try(q, &a.walls[i], int32(i))
 	}
 }
 
-// best is the nearest wall of a sweep so far.
+// best is the nearest wall of a sweep so far: how near it comes to the swept
+// disc, before the radius at the start is taken off, and where on the way. It
+// is the exact minimum of distance less growth where the centre line meets no
+// wall; where it does, cut is true and m is no more than -g.
 type best struct {
 	m, at float64
 	wall  int32
 	cut   bool
+	pad   float64 // m, what rounding may do
 }
 
 // try looks at a wall. Most are further from the middle of the way than the
 // best could be.
 func (b *best) try(q *query, s *seg, i int32) {
-	if r := b.m + q.half; s.dist2(q.mx, q.my) > r*r*(1+sliver) {
+	d := s.dist2(q.mx, q.my)
+	if r := b.m + q.g + q.half + b.pad; d > r*r*(1+sliver) {
 		return
 	}
-	m, at, cut := q.wall(s)
-	b.cut = b.cut || cut
+	b.wallAt(q, s, i, d <= q.half2)
+}
+
+// wallAt is try for a wall that may be the nearest; only one that is across,
+// near enough to the middle, can meet the centre line. Where the disc comes
+// nearest to the wall there is an end of either.
+func (b *best) wallAt(q *query, s *seg, i int32, across bool) {
+	m, at := math.Inf(1), 0.0
+	reach := b.m + q.g + b.pad
+	reach *= reach * (1 + sliver)
+	if d := s.dist2(q.x0, q.y0); d <= reach {
+		m = math.Sqrt(d)
+	}
+	if d := s.dist2(q.x1, q.y1); d <= reach {
+		if v := math.Sqrt(d) - q.g; v < m {
+			m, at = v, q.length
+		}
+	}
+	if v, l := q.post(s.ax, s.ay, b.m+b.pad); v < m {
+		m, at = v, l
+	}
+	bx, by := s.ax+s.dx, s.ay+s.dy
+	if v, l := q.post(bx, by, b.m+b.pad); v < m {
+		m, at = v, l
+	}
+	if across && q.crosses(s, bx, by) {
+		m, b.cut = -q.g, true
+	}
 	if m < b.m || m == b.m && (b.wall < 0 || i < b.wall) {
 		b.m, b.at, b.wall = m, at, i
 	}

@@ -105,7 +105,7 @@ func (t *tree) sweep(q *query, b *best) {
 // reach2 is the squared distance from the box of the way beyond which no wall
 // can come nearer than the best.
 func (b *best) reach2(q *query) float64 {
-	r := b.m + q.g
+	r := b.m + q.g + b.pad
 	if r < 0 {
 		return 0
 	}

@@ -27,14 +27,28 @@ func newSeg(ax, ay, bx, by float64) seg {
 // dist2 is the squared distance from a point to the piece, m².
 func (s *seg) dist2(x, y float64) float64 {
 	qx, qy := x-s.ax, y-s.ay
-	t := max(0, min(1, (qx*s.dx+qy*s.dy)*s.inv))
-	ex, ey := qx-t*s.dx, qy-t*s.dy
-	return ex*ex + ey*ey
+	b := int64(math.Float64bits((qx*s.dx + qy*s.dy) * s.inv)) // see clamp
+	t := math.Float64frombits(uint64(min(b&^(b>>63), one)))
+	qx -= t * s.dx
+	qy -= t * s.dy
+	return qx*qx + qy*qy
 }
+
+// clamp is max(0, min(1, t)) for a t that is a number. Numbers that are not
+// negative are in the order of their bits, and of whole numbers processors find
+// the smaller without a branch.
+func clamp(t float64) float64 {
+	b := int64(math.Float64bits(t))
+	b &^= b >> 63
+	return math.Float64frombits(uint64(min(b, one)))
+}
+
+// one is 1.0.
+const one = 0x3FF0_0000_0000_0000
 
 // at is the parameter, 0 to 1, of the point of the piece nearest to (x, y).
 func (s *seg) at(x, y float64) float64 {
-	return max(0, min(1, ((x-s.ax)*s.dx+(y-s.ay)*s.dy)*s.inv))
+	return clamp(((x-s.ax)*s.dx + (y-s.ay)*s.dy) * s.inv)
 }
 
 // point is the point at parameter t.
@@ -75,13 +89,40 @@ func (n *near) add(d float64, i int32) {
 	}
 }
 
-// among notes which of a list is the least, and the second and third as far as
-// they are as near.
-func (n *near) among(d []float64, least float64) {
-	same := least * (1 + sliver)
-	for i, v := range d {
+// chunk is how many walls are looked at before it is asked which was nearest.
+const chunk = 16
+
+// row adds up to chunk walls that follow each other, the first of which is
+// number first.
+func (n *near) row(row []seg, first int32, x, y float64) {
+	var d [chunk]float64
+	least := math.Float64bits(n.d1) // see clamp
+	for i := range row {
+		v := row[i].dist2(x, y)
+		d[i&(chunk-1)] = v
+		least = min(least, math.Float64bits(v))
+	}
+	same := math.Float64frombits(least) * (1 + sliver)
+	for i, v := range d[:len(row)] {
 		if v <= same {
-			n.add(v, int32(i))
+			n.add(v, first+int32(i))
+		}
+	}
+}
+
+// list adds up to chunk walls by their numbers.
+func (n *near) list(walls []seg, list []int32, x, y float64) {
+	var d [chunk]float64
+	least := math.Float64bits(n.d1)
+	for i, w := range list {
+		v := walls[w].dist2(x, y)
+		d[i&(chunk-1)] = v
+		least = min(least, math.Float64bits(v))
+	}
+	same := math.Float64frombits(least) * (1 + sliver)
+	for i, v := range d[:len(list)] {
+		if v <= same {
+			n.add(v, list[i])
 		}
 	}
 }
