@@ -54,15 +54,6 @@ func (a *area) measure() {
 	a.scale = max(max(math.Abs(a.lo.X), math.Abs(a.lo.Y)), max(math.Abs(a.hi.X), math.Abs(a.hi.Y)))
 }
 
-// layPlat adds the plat where it pays: keep-ins are asked every time, so theirs
-// stays in a processor's near memory; keep-outs, of which there may be
-// hundreds, do without.
-func (a *area) layPlat() {
-	if a.index != nil && a.plat == nil {
-		a.plat = newPlat(a.walls, a.lo, a.hi)
-	}
-}
-
 // locate tells exactly where a point is: +1 in the interior of the union, 0 on
 // its boundary, -1 outside. A point on the seam of two parts is in the
 // interior when the parts fill everything around it.

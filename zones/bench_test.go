@@ -115,7 +115,7 @@ func BenchmarkSigned(b *testing.B) {
 		b.Run(fmt.Sprintf("%s/%d", c.kind, c.n), func(b *testing.B) {
 			rings := benchOutline(c.kind, c.n)
 			p, a := newPlain(rings), newArea(newPolygon(rings), 0)
-			a.layPlat() // as New does for a keep-in
+			withPlat(a)
 			pts := coldPoints(rng(1), max(4096, min(1<<16, 1<<20/c.n)), 500)
 			for _, v := range pts { // the two must agree, or the race means nothing
 				if d, _ := a.signed(v.X, v.Y); !near0(d, p.signed(v.X, v.Y), 1e-9) {
@@ -257,4 +257,10 @@ func trajectory(b *testing.B) []XY {
 		pts = append(pts, XY{p.x * 200, p.y * 200})
 	}
 	return pts
+}
+
+// withPlat adds the plat, as New does.
+func withPlat(a *area) {
+	left := platTotal
+	a.layPlat(&left)
 }

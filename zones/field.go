@@ -74,30 +74,39 @@ func fieldBox(outs []keepOut, in []int32) (lo, hi XYZ) {
 	return lo, hi
 }
 
-// finder hands out the keep-outs that may be within limit, near ones first.
-// limit may be lowered on the way.
+// finder hands out the keep-outs that may be within a limit, near ones first.
 type finder struct {
 	set   *Set
 	q     *query
-	limit float64
-	begun bool
+	past  float64 // m², of what bound says: what is further is not of interest
+	wide  float64 // m, the radius and what rounding may do
+	slack float64 // m, what rounding may do
 	n     int
-	stack [stackMax]later // d is a lower bound of the clearance, m
+	stack [stackMax]later // d: see bound
+}
+
+// begin starts a search for keep-outs whose clearance is at most limit.
+func (f *finder) begin(limit float64) {
+	f.slack = 2*roundoff*(f.set.field.scale+f.q.size) + f.q.slack
+	f.wide = f.q.r + f.q.g + f.slack
+	f.lower(limit)
+	if len(f.set.outs) > 0 {
+		f.stack[0], f.n = later{meets, f.set.field.top}, 1
+	}
+}
+
+// lower makes the limit less.
+func (f *finder) lower(limit float64) {
+	r := max(0, limit+f.wide)
+	f.past = r * r * (1 + sliver)
 }
 
 // next is the next keep-out, -1 when there is none.
 func (f *finder) next() int32 {
-	if !f.begun {
-		f.begun = true
-		if len(f.set.outs) == 0 {
-			return -1
-		}
-		f.stack[0], f.n = later{math.Inf(-1), f.set.field.top}, 1
-	}
 	for f.n > 0 {
 		f.n--
 		l := f.stack[f.n]
-		if l.d > f.limit {
+		if l.d > f.past {
 			continue
 		}
 		if l.k < 0 {
@@ -109,11 +118,11 @@ func (f *finder) next() int32 {
 		if e < d {
 			first, second = second, first
 		}
-		if second.d <= f.limit {
+		if second.d <= f.past {
 			f.stack[f.n] = second
 			f.n++
 		}
-		if first.d <= f.limit {
+		if first.d <= f.past {
 			f.stack[f.n] = first
 			f.n++
 		}
@@ -121,22 +130,26 @@ func (f *finder) next() int32 {
 	return -1
 }
 
-// bound is a lower bound of the clearance of what is in a box: the distance
-// of the body from it, or minus infinity when they meet.
+// meets is the bound of a box that the body may meet.
+const meets = -1
+
+// bound is a lower bound of the clearance of what is in a box, plus wide,
+// squared; or meets. Beside the box, where most are, that is the squared
+// distance on the floor plan.
 func (f *finder) bound(c *fieldNode, i int) float64 {
 	q := f.q
-	dx := max(0, c.lx[i]-q.hix, q.lox-c.hx[i])
-	dy := max(0, c.ly[i]-q.hiy, q.loy-c.hy[i])
-	h := math.Sqrt(dx*dx+dy*dy) - q.r - q.g
+	dx, dy := max(0, c.lx[i]-q.hix, q.lox-c.hx[i]), max(0, c.ly[i]-q.hiy, q.loy-c.hy[i])
+	d := dx*dx + dy*dy
 	v := max(c.lz[i]-q.zhi, q.zlo-c.hz[i])
-	slack := 2*roundoff*(f.set.field.scale+q.size) + q.slack
 	switch {
-	case h <= slack && v <= slack:
-		return math.Inf(-1)
+	case v <= f.slack && d <= f.wide*f.wide:
+		return meets
 	case v <= 0:
-		return h - slack
-	case h <= 0:
-		return v - slack
+		return d
 	}
-	return math.Sqrt(h*h+v*v) - slack
+	if h := math.Sqrt(d) - q.r - q.g; h > 0 {
+		v = math.Sqrt(h*h + v*v)
+	}
+	v += f.wide - f.slack
+	return v * v
 }

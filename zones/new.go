@@ -26,5 +26,6 @@ func New(shapes []Shape) (*Set, error) {
 	}
 	s.pens = pens
 	s.field = newField(s.outs)
+	s.layPlats()
 	return s, nil
 }

@@ -48,6 +48,12 @@ const (
 	platDeep = 2
 	// platSquares bounds the squares, as a multiple of the walls.
 	platSquares = 8
+	// platIDs bounds the listed walls, as a multiple of the walls.
+	platIDs = 64
+	// platTotal bounds the walls of a site for which plats are made: those of
+	// the pen first, then those of the keep-outs in their order. With the
+	// bounds above a site's plats take 80 MB at most, mostly 10.
+	platTotal = 250_000
 	// platMargin is how far the plat reaches beyond the walls on every side, as
 	// a part of their longer side.
 	platMargin = 0.25
@@ -70,6 +76,27 @@ func newPlat(walls []seg, lo, hi XY) *plat {
 	p.squares = make([]square, 1<<(2*p.grid))
 	newPlatter(p, walls, side).make()
 	return p
+}
+
+// layPlats adds plats where they pay.
+func (s *Set) layPlats() {
+	left := platTotal
+	for i := range s.pens {
+		for k := range s.pens[i].slabs {
+			s.pens[i].slabs[k].area.layPlat(&left)
+		}
+	}
+	for i := range s.outs {
+		s.outs[i].area.layPlat(&left)
+	}
+}
+
+// layPlat adds the plat, if it is among those left to make.
+func (a *area) layPlat(left *int) {
+	if a.index != nil && a.plat == nil && len(a.walls) <= *left {
+		*left -= len(a.walls)
+		a.plat = newPlat(a.walls, a.lo, a.hi)
+	}
 }
 
 // find is the square a point is in; false: off the plat.

@@ -260,7 +260,7 @@ func (b *platter) store(from int) square {
 	switch {
 	case span <= platRow && span <= n+n/4+1:
 		return square{at: in[0].id, n: uint16(span), is: inRow}
-	case n > platList:
+	case n > platList || len(b.p.list)+n > platIDs*len(b.walls):
 		least := 0
 		for i := range in {
 			if in[i].d[0]+in[i].d[8] < in[least].d[0]+in[least].d[8] {

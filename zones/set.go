@@ -34,21 +34,29 @@ func nothing() Hit {
 // Clearance is the worst hit over the pen and all keep-outs. Of equals the pen
 // comes first, then the keep-out with the lower index. A sweep that is not
 // finite, beyond MaxQuery or of negative size: minus infinity.
-func (s *Set) Clearance(w *Sweep) Hit {
+func (s *Set) Clearance(w *Sweep) (worst Hit) {
 	var q query
 	if s == nil || !q.set(w) {
 		return nothing()
 	}
-	worst := s.judgePen(&q)
-	f := finder{set: s, q: &q, limit: worst.Clearance}
-	for i := f.next(); i >= 0; i = f.next() {
-		var h Hit
-		if s.outs[i].judge(&q, f.limit, &h) && h.before(&worst) {
-			worst = h
-			f.limit = h.Clearance
-		}
+	s.judgePen(&q, &worst)
+	if len(s.outs) > 0 {
+		s.judgeOuts(&q, &worst)
 	}
 	return worst
+}
+
+// judgeOuts makes worst the hit of a keep-out where one is worse.
+func (s *Set) judgeOuts(q *query, worst *Hit) {
+	f := finder{set: s, q: q}
+	f.begin(worst.Clearance)
+	var h Hit
+	for i := f.next(); i >= 0; i = f.next() {
+		if s.outs[i].judge(q, worst.Clearance, &h) && h.before(worst) {
+			*worst = h
+			f.lower(h.Clearance)
+		}
+	}
 }
 
 // Judge appends the pen's hit, when its clearance is at most within metres, and
@@ -64,12 +72,13 @@ func (s *Set) Judge(w *Sweep, within float64, dst []Hit) []Hit {
 		return append(dst, nothing())
 	}
 	first := len(dst)
-	if h := s.judgePen(&q); h.Clearance <= within {
+	var h Hit
+	if s.judgePen(&q, &h); h.Clearance <= within {
 		dst = append(dst, h)
 	}
-	f := finder{set: s, q: &q, limit: within}
+	f := finder{set: s, q: &q}
+	f.begin(within)
 	for i := f.next(); i >= 0; i = f.next() {
-		var h Hit
 		if s.outs[i].judge(&q, within, &h) {
 			dst = append(dst, h)
 			sink(dst[first:])
@@ -92,10 +101,14 @@ func (h *Hit) before(o *Hit) bool {
 
 // judgePen is the hit of the pen as a whole: of its parts that do not hang
 // together the body needs to be inside one.
-func (s *Set) judgePen(q *query) Hit {
-	best := nothing()
-	if len(s.pens) == 0 {
-		return best
+func (s *Set) judgePen(q *query, best *Hit) {
+	switch len(s.pens) {
+	case 0:
+		*best = nothing()
+		return
+	case 1:
+		s.pens[0].judge(q, best)
+		return
 	}
 	// The likeliest first: the others then need but a look at their boxes.
 	first, most := 0, math.Inf(-1)
@@ -104,18 +117,16 @@ func (s *Set) judgePen(q *query) Hit {
 			first, most = i, m
 		}
 	}
-	s.pens[first].judge(q, &best)
+	s.pens[first].judge(q, best)
 	var h Hit
 	for i := range s.pens {
 		if i == first || s.pens[i].most(q) <= best.Clearance {
 			continue
 		}
-		s.pens[i].judge(q, &h)
-		if h.Clearance > best.Clearance {
-			best = h
+		if s.pens[i].judge(q, &h); h.Clearance > best.Clearance {
+			*best = h
 		}
 	}
-	return best
 }
 
 // Inside tells whether a bare point is strictly inside the pen and strictly

@@ -169,7 +169,8 @@ func (r *raster) clearAt(q *query, pens []int32, least float64) (float64, int32)
 	if who < 0 {
 		return least, who
 	}
-	f := finder{set: r.set, q: q, limit: best}
+	f := finder{set: r.set, q: q}
+	f.begin(best)
 	for i := f.next(); i >= 0 && best > least; i = f.next() {
 		o := &r.set.outs[i]
 		if q.zhi <= o.floor || q.zlo >= o.ceiling {
@@ -177,7 +178,7 @@ func (r *raster) clearAt(q *query, pens []int32, least float64) (float64, int32)
 		}
 		if g := o.area.keep(q, -1, best); g.h < best {
 			best = g.h
-			f.limit = best
+			f.lower(best)
 		}
 	}
 	return best, who

@@ -93,8 +93,5 @@ func (b *builder) pen(members []room) (pen, error) {
 			Says: fmt.Sprintf("the walls of the keep-in zones that hang together come to more than %d pieces, counted for every layer between their different floors and ceilings", MaxWalls),
 			Try:  "give zones that touch the same floor and ceiling, or simplify their outlines"}}}
 	}
-	for i := range p.slabs {
-		p.slabs[i].area.layPlat()
-	}
 	return p, nil
 }
