@@ -21,56 +21,66 @@ type glance struct {
 }
 
 // depth finds the least signed clearance along the way, never larger than the
-// truth.
-func (a *area) depth(q *query, want int, f *flat) {
+// truth. n is what is nearest to the start.
+func (a *area) depth(q *query, want int, n *near, f *flat) {
 	k := q.length + q.g
 	tol := max(depthSlack, depthPart*k)
 	f.wall = -1
 	var todo [24][2]glance
-	a.look(q, want, 0, f, &todo[0][0])
-	a.look(q, want, 1, f, &todo[0][1])
+	a.look(q, want, 0, n, f, &todo[0][0])
+	a.nearest(q.x1, q.y1, math.Inf(1), n)
+	a.look(q, want, 1, n, f, &todo[0][1])
 	sure := math.Inf(1)
-	for n, tries := 1, 0; n > 0; {
-		n--
-		p := &todo[n]
-		bound := a.worst(q, k, &p[0], &p[1])
-		if bound >= f.h-tol || tries >= depthTries || n+2 > len(todo) {
+	for left, tries := 1, 0; left > 0; {
+		left--
+		p := &todo[left]
+		bound, s := a.worst(q, k, &p[0], &p[1])
+		if bound >= f.h-tol || tries >= depthTries || left+2 > len(todo) {
 			sure = min(sure, bound)
 			continue
 		}
 		tries++
 		to := p[1]
-		a.look(q, want, (p[0].s+to.s)/2, f, &p[1])
-		todo[n+1] = [2]glance{p[1], to}
-		n += 2
+		a.nearest(q.x0+s*(q.x1-q.x0), q.y0+s*(q.y1-q.y0), math.Inf(1), n)
+		a.look(q, want, s, n, f, &p[1])
+		todo[left+1] = [2]glance{p[1], to}
+		left += 2
 	}
 	f.h = min(f.h, sure)
 }
 
-// worst is a lower bound of the clearance between two looks. It changes by at
-// most the way and the growth in between; and it is no worse than minus the
-// distance from any one wall and the radius, which is greatest at one of the
-// ends, since the distance from what is straight is a convex function.
-func (a *area) worst(q *query, k float64, p, o *glance) float64 {
-	bound := (p.f + o.f - k*(o.s-p.s)) / 2
-	if w := o.wall; w >= 0 {
-		e := math.Sqrt(a.walls[w].dist2(p.x, p.y)) + p.s*q.g
-		bound = max(bound, -max(e, o.d+o.s*q.g)-q.r)
+// worst is a lower bound of the clearance between two looks, and where between
+// them to look next. The clearance changes by at most the way and the growth in
+// between; and it is no worse than minus the distance from any one wall, the
+// growth and the radius. The distance from what is straight is a convex
+// function of the way: no greater than in proportion between the ends.
+func (a *area) worst(q *query, k float64, p, o *glance) (bound, next float64) {
+	bound, next = (p.f+o.f-k*(o.s-p.s))/2, (p.s+o.s)/2
+	if p.wall < 0 || o.wall < 0 {
+		return bound, next
 	}
-	if w := p.wall; w >= 0 {
-		e := math.Sqrt(a.walls[w].dist2(o.x, o.y)) + o.s*q.g
-		bound = max(bound, -max(e, p.d+p.s*q.g)-q.r)
+	// From the wall nearest at p: a0 there, a1 at o. From that at o: b0 and b1.
+	a0, b1 := p.d+p.s*q.g, o.d+o.s*q.g
+	a1 := math.Sqrt(a.walls[p.wall].dist2(o.x, o.y)) + o.s*q.g
+	b0 := math.Sqrt(a.walls[o.wall].dist2(p.x, p.y)) + p.s*q.g
+	most := max(a0, b1)
+	if sum := (b0 - a0) + (a1 - b1); sum > 0 {
+		t := max(0, min(1, (b0-a0)/sum)) // where both are as far
+		most = max(most, a0+t*(a1-a0))
+		next = p.s + max(0.125, min(0.875, t))*(o.s-p.s)
 	}
-	return bound
+	return max(bound, -most-q.r), next
 }
 
-// look is the clearance of the disc at part s of the way; f keeps the least.
-func (a *area) look(q *query, want int, s float64, f *flat, g *glance) {
+// look is the clearance of the disc at part s of the way, of which n is known;
+// f keeps the least.
+func (a *area) look(q *query, want int, s float64, n *near, f *flat, g *glance) {
 	g.s, g.x, g.y = s, q.x0+s*(q.x1-q.x0), q.y0+s*(q.y1-q.y0)
-	var n near
-	a.nearest(g.x, g.y, math.Inf(1), &n)
-	g.d, g.wall = math.Sqrt(n.d1), a.oneOf(&n)
-	g.f = float64(want*a.sign(g.x, g.y, &n))*g.d - q.r - s*q.g
+	if s == 1 {
+		g.x, g.y = q.x1, q.y1
+	}
+	g.d, g.wall = math.Sqrt(n.d1), a.oneOf(n)
+	g.f = float64(want*a.sign(g.x, g.y, n))*g.d - q.r - s*q.g
 	if g.f < f.h || f.wall < 0 {
 		f.h, f.wall, f.x, f.y = g.f, n.i1, g.x, g.y
 	}

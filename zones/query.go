@@ -16,7 +16,7 @@ type query struct {
 	loy, hiy       float64
 	root           float64 // √(1 - slope²) for a slope between 0 and 1
 	mx, my, half   float64 // m, the middle of the way and half its length, rounded up
-	half2          float64 // m², half squared, rounded up
+	full2          float64 // m², the length squared, rounded up
 }
 
 // roundoff times the largest coordinate bounds the rounding of a distance
@@ -65,7 +65,7 @@ func within(v float64) bool { return math.Abs(v) <= MaxQuery }
 // direct works out the direction. A way shorter than rounding counts as none.
 func (q *query) direct() {
 	dx, dy := q.x1-q.x0, q.y1-q.y0
-	q.length = math.Hypot(dx, dy)
+	q.length = math.Sqrt(dx*dx + dy*dy)
 	if q.length <= roundoff*q.size {
 		q.r += q.length
 		q.length = 0
@@ -78,26 +78,26 @@ func (q *query) direct() {
 	}
 	q.mx, q.my = (q.x0+q.x1)/2, (q.y0+q.y1)/2
 	q.half = q.length/2 + roundoff*q.size
-	q.half2 = q.half * q.half * (1 + sliver)
+	q.full2 = (2 * q.half) * (2 * q.half) * (1 + sliver)
 }
 
 // post is how near a point comes to the swept disc, before the radius at the
 // start is taken off: min over the way of distance - growth; and where on the
-// way, m. More than limit may be said of a point that comes no nearer.
+// way, m. Of a point that comes nearest to the ends of the way, or no nearer
+// than limit, infinity is said.
 func (q *query) post(x, y, limit float64) (m, at float64) {
 	px, py := x-q.x0, y-q.y0
-	h := math.Abs(px*q.uy - py*q.ux)
-	if h > (limit+q.g)*(1+sliver) {
-		return math.Inf(1), 0
-	}
 	u := px*q.ux + py*q.uy
-	switch {
-	case q.slope >= 1:
-		u = q.length
-	case q.slope > 0:
+	h := math.Abs(px*q.uy - py*q.ux)
+	if q.slope > 0 {
+		if q.slope >= 1 {
+			return math.Inf(1), 0
+		}
 		u += q.slope * h / q.root
 	}
-	u = min(q.length, max(0, u))
+	if !(u > 0 && u < q.length && h <= (limit+q.g)*(1+sliver)) {
+		return math.Inf(1), 0
+	}
 	dx, dy := px-u*q.ux, py-u*q.uy
 	return math.Sqrt(dx*dx+dy*dy) - u*q.slope, u
 }

@@ -22,26 +22,30 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 	}
 	inBox := q.lox <= a.hi.X && q.hix >= a.lo.X && q.loy <= a.hi.Y && q.hiy >= a.lo.Y
 	b := best{m: limit + q.r, wall: -1, pad: roundoff * max(a.scale, q.size)}
-	if inBox || want > 0 {
-		// The wall nearest to the start tells the side, and bounds the search.
-		var n near
-		a.nearest(q.x0, q.y0, math.Inf(1), &n)
-		if !inBox || want*a.sign(q.x0, q.y0, &n) <= 0 {
-			f := flat{h: math.Inf(1)}
-			a.depth(q, want, &f)
-			f.h -= b.pad
-			return f
+	if !inBox && want < 0 {
+		a.sweep(q, &b)
+		if b.wall < 0 {
+			return flat{h: limit, wall: -1}
 		}
-		b.m = math.Inf(1)
-		b.wallAt(q, &a.walls[n.i1], n.i1, true)
+		return flat{h: b.m - q.r - b.pad, wall: b.wall, x: q.x0 + b.at*q.ux, y: q.y0 + b.at*q.uy}
 	}
-	a.sweep(q, &b)
-	if b.wall < 0 {
-		return flat{h: limit, wall: -1}
+	// The wall nearest to the start tells the side, and bounds the search.
+	var n near
+	var l lot
+	a.lotOf(q, &l)
+	l.nearest(a, q.x0, q.y0, &n)
+	f := flat{h: math.Inf(1)}
+	if !inBox || want*a.sign(q.x0, q.y0, &n) <= 0 {
+		a.depth(q, want, &n, &f)
+		f.h -= b.pad
+		return f
 	}
-	f := flat{h: b.m - q.r, wall: b.wall, x: q.x0 + b.at*q.ux, y: q.y0 + b.at*q.uy}
+	b.m = math.Inf(1)
+	b.look(q, &a.walls[n.i1], n.i1, n.d1)
+	l.sweep(a, q, &b)
+	f = flat{h: b.m - q.r, wall: b.wall, x: q.x0 + b.at*q.ux, y: q.y0 + b.at*q.uy}
 	if b.cut {
-		a.depth(q, want, &f)
+		a.depth(q, want, &n, &f)
 	}
 	f.h -= b.pad
 	return f
@@ -91,36 +95,35 @@ type best struct {
 // try looks at a wall. Most are further from the middle of the way than the
 // best could be.
 func (b *best) try(q *query, s *seg, i int32) {
-	d := s.dist2(q.mx, q.my)
-	if r := b.m + q.g + q.half + b.pad; d > r*r*(1+sliver) {
-		return
+	r := b.m + q.g + q.half + b.pad
+	if s.dist2(q.mx, q.my) <= r*r*(1+sliver) {
+		b.look(q, s, i, s.dist2(q.x0, q.y0))
 	}
-	b.wallAt(q, s, i, d <= q.half2)
 }
 
-// wallAt is try for a wall that may be the nearest; only one that is across,
-// near enough to the middle, can meet the centre line. Where the disc comes
-// nearest to the wall there is an end of either.
-func (b *best) wallAt(q *query, s *seg, i int32, across bool) {
+// look is try for a wall that may be the nearest, d from the start, squared.
+// Where the disc comes nearest to a wall that it does not cross there is an end
+// of either. A wall further from the start than the way is long is not crossed.
+func (b *best) look(q *query, s *seg, i int32, d float64) {
 	m, at := math.Inf(1), 0.0
 	reach := b.m + q.g + b.pad
 	reach *= reach * (1 + sliver)
-	if d := s.dist2(q.x0, q.y0); d <= reach {
+	if d <= reach {
 		m = math.Sqrt(d)
 	}
-	if d := s.dist2(q.x1, q.y1); d <= reach {
-		if v := math.Sqrt(d) - q.g; v < m {
+	if e := s.dist2(q.x1, q.y1); e <= reach {
+		if v := math.Sqrt(e) - q.g; v < m {
 			m, at = v, q.length
 		}
 	}
+	bx, by := s.ax+s.dx, s.ay+s.dy
 	if v, l := q.post(s.ax, s.ay, b.m+b.pad); v < m {
 		m, at = v, l
 	}
-	bx, by := s.ax+s.dx, s.ay+s.dy
 	if v, l := q.post(bx, by, b.m+b.pad); v < m {
 		m, at = v, l
 	}
-	if across && q.crosses(s, bx, by) {
+	if d <= q.full2 && q.crosses(s, bx, by) {
 		m, b.cut = -q.g, true
 	}
 	if m < b.m || m == b.m && (b.wall < 0 || i < b.wall) {
