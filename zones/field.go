@@ -79,6 +79,7 @@ type finder struct {
 	set   *Set
 	q     *query
 	past  float64 // m², of what bound says: what is further is not of interest
+	d     float64 // m², of what bound said of the last one
 	wide  float64 // m, the radius and what rounding may do
 	slack float64 // m, what rounding may do
 	n     int
@@ -110,6 +111,7 @@ func (f *finder) next() int32 {
 			continue
 		}
 		if l.k < 0 {
+			f.d = l.d
 			return ^l.k
 		}
 		c := &f.set.field.nodes[l.k]
@@ -128,6 +130,14 @@ func (f *finder) next() int32 {
 		}
 	}
 	return -1
+}
+
+// clear is a lower bound of the clearance of the keep-out found last.
+func (f *finder) clear() float64 {
+	if f.d < 0 {
+		return math.Inf(-1)
+	}
+	return math.Sqrt(f.d)*(1-sliver) - f.wide
 }
 
 // meets is the bound of a box that the body may meet.

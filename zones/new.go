@@ -27,5 +27,6 @@ func New(shapes []Shape) (*Set, error) {
 	s.pens = pens
 	s.field = newField(s.outs)
 	s.layPlats()
+	s.measure()
 	return s, nil
 }

@@ -9,7 +9,8 @@ type Set struct {
 	shapes []Shape
 	pens   []pen
 	outs   []keepOut
-	field  field // the boxes of outs
+	field  field   // the boxes of outs
+	scale  float64 // m, the largest coordinate, heights included
 }
 
 // Shapes are the zones in the order given to New, with repeated corners merged
@@ -134,4 +135,17 @@ func (s *Set) judgePen(q *query, best *Hit) {
 func (s *Set) Inside(p XYZ) bool {
 	h := s.Clearance(&Sweep{From: p, To: p})
 	return h.Clearance > 0
+}
+
+// measure notes how large the site is.
+func (s *Set) measure() {
+	for i := range s.shapes {
+		z := &s.shapes[i]
+		s.scale = max(s.scale, math.Abs(z.Floor), math.Abs(z.Ceiling))
+		for _, r := range z.Rings {
+			for _, v := range r {
+				s.scale = max(s.scale, math.Abs(v.X), math.Abs(v.Y))
+			}
+		}
+	}
 }

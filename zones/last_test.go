@@ -1,0 +1,136 @@
+package zones
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+)
+
+// sameBits is bit for bit.
+func sameBits(a, b Hit) bool {
+	bits := math.Float64bits
+	return a == b && bits(a.Clearance) == bits(b.Clearance) && bits(a.Nearest.X) == bits(b.Nearest.X) &&
+		bits(a.Nearest.Y) == bits(b.Nearest.Y) && bits(a.Nearest.Z) == bits(b.Nearest.Z)
+}
+
+// crowd is a scene with many keep-outs, some of them on each other.
+func crowd(r *rand.Rand) []Shape {
+	out := scene(r, r.IntN(2) == 0)
+	for i := range r.IntN(40) {
+		x, y, lo := 30*r.Float64()-7, 30*r.Float64()-7, 4*r.Float64()
+		z := Shape{Name: "more " + string(rune('a'+i)), Kind: KeepOut, Floor: lo, Ceiling: lo + 0.2 + 2*r.Float64(), Rings: [][]XY{star(r, x, y, 0.3, 1.5, 3+r.IntN(30))}}
+		if i%3 == 0 {
+			x, y = math.Floor(x), math.Floor(y)
+			z.Rings[0] = rect(x, y, x+1+float64(r.IntN(2)), y+1)
+		}
+		out = append(out, z)
+	}
+	return out
+}
+
+// What is remembered changes no answer: on a way, after jumps, with what was
+// remembered of another body or another site, at any size and after nonsense.
+func TestLastChangesNothing(t *testing.T) {
+	r := rng(31)
+	var lasts [4]Last // shared by all sites and bodies
+	var got, want []Hit
+	for range caseCount(24_000) / 400 {
+		s := mustNew(t, crowd(r)...)
+		w := randomSweep(r)
+		for range 400 {
+			w = wander(r, w)
+			last := &lasts[r.IntN(len(lasts))]
+			if r.IntN(3) > 0 {
+				last = &lasts[0]
+			}
+			if g, w := s.ClearanceAfter(&w, last), s.Clearance(&w); !sameBits(g, w) {
+				t.Fatalf("%+v with what was remembered, %+v without", g, w)
+			}
+			if r.IntN(4) == 0 {
+				lasts[r.IntN(len(lasts))] = *last
+			}
+			within := []float64{0, 0.3, 2, -1, math.Inf(1), math.NaN()}[r.IntN(6)]
+			got, want = s.JudgeAfter(&w, within, got[:0], last), s.Judge(&w, within, want[:0])
+			if !slices.EqualFunc(got, want, sameBits) {
+				t.Fatalf("within %g of %+v: %+v with what was remembered, %+v without", within, w, got, want)
+			}
+		}
+	}
+}
+
+// wander moves a body on a little, mostly.
+func wander(r *rand.Rand, w Sweep) Sweep {
+	step := 0.05 * r.Float64()
+	switch r.IntN(40) {
+	case 0:
+		return randomSweep(r)
+	case 1:
+		return Sweep{From: XYZ{math.NaN(), 0, 0}}
+	case 2:
+		return Sweep{From: XYZ{9e5, -9e5, 1}, To: XYZ{9e5, -9e5, 1}, Radius: 10}
+	case 3:
+		w.To = w.From
+		w.Radius, w.Grow, w.Below, w.Above = 0, 0, 0, 0
+	case 4:
+		return w // once more
+	case 5:
+		w.To = XYZ{w.From.X + r.NormFloat64(), w.From.Y + r.NormFloat64(), w.From.Z}
+		w.Grow = r.Float64()
+	}
+	if math.IsNaN(w.From.X) || math.Abs(w.From.X) > 100 {
+		return randomSweep(r)
+	}
+	for _, p := range []*XYZ{&w.From, &w.To} {
+		p.X, p.Y, p.Z = p.X+step*r.NormFloat64(), p.Y+step*r.NormFloat64(), p.Z+0.2*step*r.NormFloat64()
+	}
+	w.Radius = math.Abs(w.Radius + 0.2*step*r.NormFloat64())
+	return w
+}
+
+// On a way through a field of keep-outs most answers come from what is
+// remembered, or it would not be worth keeping.
+func TestLastIsOfUse(t *testing.T) {
+	shapes, _, _, _ := hundred()
+	s := mustNew(t, shapes...)
+	var last Last
+	noted, body := 0, Sweep{Radius: 0.3}
+	for i := range 2000 {
+		x := float64(i)*0.4 - 400
+		body.From = XYZ{x, 37 * math.Sin(x/60), 0}
+		body.To = XYZ{x + 1, body.From.Y, 0}
+		was := last
+		if g, w := s.ClearanceAfter(&body, &last), s.Clearance(&body); !sameBits(g, w) {
+			t.Fatalf("%+v, %+v", g, w)
+		}
+		if was != last {
+			noted++
+		}
+	}
+	if noted > 500 {
+		t.Errorf("%d of 2000 calls had to look at everything", noted)
+	}
+	t.Logf("%d of 2000 calls had to look at everything", noted)
+}
+
+func TestLastNil(t *testing.T) {
+	s := mustNew(t, box("hall", KeepIn, 0, 0, 4, 4, 0, 3), box("post", KeepOut, 1, 1, 2, 2, 0, 3))
+	w := point(3, 3, 1)
+	if g := s.ClearanceAfter(w, nil); !sameBits(g, s.Clearance(w)) {
+		t.Errorf("%+v", g)
+	}
+	if g := s.JudgeAfter(w, 9, nil, nil); len(g) != 2 {
+		t.Errorf("%+v", g)
+	}
+	var none *Set
+	var last Last
+	if g := none.ClearanceAfter(w, &last); !math.IsInf(g.Clearance, -1) {
+		t.Errorf("%+v", g)
+	}
+	if g := none.JudgeAfter(w, 9, nil, &last); len(g) != 1 || !math.IsInf(g[0].Clearance, -1) {
+		t.Errorf("%+v", g)
+	}
+	if n := testing.AllocsPerRun(100, func() { s.ClearanceAfter(w, &last) }); n != 0 {
+		t.Errorf("%g allocations", n)
+	}
+}
