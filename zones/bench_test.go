@@ -116,22 +116,27 @@ func BenchmarkSigned(b *testing.B) {
 			rings := benchOutline(c.kind, c.n)
 			p, a := newPlain(rings), newArea(newPolygon(rings), 0)
 			withPlat(a)
-			pts := coldPoints(rng(1), max(4096, min(1<<16, 1<<20/c.n)), 500)
-			for _, v := range pts { // the two must agree, or the race means nothing
-				if d, _ := a.signed(v.X, v.Y); !near0(d, p.signed(v.X, v.Y), 1e-9) {
-					b.Fatalf("%v: %g, plain %g", v, d, p.signed(v.X, v.Y))
-				}
+			run := func(name string, pts []XY) {
+				b.Run(name, func(b *testing.B) {
+					for _, v := range pts { // the two must agree, or the race means nothing
+						if d, _ := a.signed(v.X, v.Y); !near0(d, p.signed(v.X, v.Y), 1e-9) {
+							b.Fatalf("%v: %g, plain %g", v, d, p.signed(v.X, v.Y))
+						}
+					}
+					race(b, len(pts), func() {
+						for _, v := range pts {
+							sinkhole += p.signed(v.X, v.Y)
+						}
+					}, func() {
+						for _, v := range pts {
+							d, _ := a.signed(v.X, v.Y)
+							sinkhole += d
+						}
+					})
+				})
 			}
-			race(b, len(pts), func() {
-				for _, v := range pts {
-					sinkhole += p.signed(v.X, v.Y)
-				}
-			}, func() {
-				for _, v := range pts {
-					d, _ := a.signed(v.X, v.Y)
-					sinkhole += d
-				}
-			})
+			run("cold", coldPoints(rng(1), max(4096, min(1<<16, 1<<20/c.n)), 500))
+			run("trajectory", trajectory(b))
 		})
 	}
 }
@@ -158,37 +163,51 @@ func BenchmarkDisc(b *testing.B) {
 }
 
 // BenchmarkCapsule: a capsule of 2 m against the disc at its start, which is
-// "plain" here: while it stays inside, and where it is outside or leaves.
+// "plain" here: in one polygon, while it stays inside and where it is outside
+// or leaves, and among the hundred zones.
 func BenchmarkCapsule(b *testing.B) {
 	for _, n := range []int{8, 64, 1024} {
 		s := mustNew(b, zoneOf(benchOutline("spiky", n)))
 		var in, out []Sweep
 		for _, v := range coldPoints(rng(1), 1<<14, 500) {
-			w := Sweep{From: XYZ{v.X, v.Y, 0}, To: XYZ{v.X + 2, v.Y + 0.5, 0}, Radius: 0.3, Grow: 0.2}
-			if h := s.Clearance(&w); h.Clearance > 0 {
+			if w := capsule(v); s.Clearance(&w).Clearance > 0 {
 				in = append(in, w)
 			} else {
 				out = append(out, w)
 			}
 		}
-		for name, list := range map[string][]Sweep{"inside": in, "not": out} {
-			b.Run(fmt.Sprintf("%s/%d", name, n), func(b *testing.B) {
-				race(b, len(list), func() {
-					for i := range list {
-						w := list[i]
-						w.To, w.Grow = w.From, 0
-						h := s.Clearance(&w)
-						sinkhole += h.Clearance
-					}
-				}, func() {
-					for i := range list {
-						h := s.Clearance(&list[i])
-						sinkhole += h.Clearance
-					}
-				})
-			})
+		b.Run(fmt.Sprintf("inside/%d", n), func(b *testing.B) { raceCapsules(b, s, in) })
+		b.Run(fmt.Sprintf("not/%d", n), func(b *testing.B) { raceCapsules(b, s, out) })
+	}
+	shapes, _, _, _ := hundred()
+	s := mustNew(b, shapes...)
+	for name, pts := range map[string][]XY{"cold": coldPoints(rng(1), 2048, 500), "trajectory": trajectory(b)} {
+		var all []Sweep
+		for _, v := range pts {
+			all = append(all, capsule(v))
+		}
+		b.Run("hundred/"+name, func(b *testing.B) { raceCapsules(b, s, all) })
+	}
+}
+
+func capsule(v XY) Sweep {
+	return Sweep{From: XYZ{v.X, v.Y, 0}, To: XYZ{v.X + 2, v.Y + 0.5, 0}, Radius: 0.3, Grow: 0.2}
+}
+
+func raceCapsules(b *testing.B, s *Set, list []Sweep) {
+	discs := slices.Clone(list)
+	for i := range discs {
+		discs[i].To, discs[i].Grow = discs[i].From, 0
+	}
+	ask := func(list []Sweep) func() {
+		return func() {
+			for i := range list {
+				h := s.Clearance(&list[i])
+				sinkhole += h.Clearance
+			}
 		}
 	}
+	race(b, len(list), ask(discs), ask(list))
 }
 
 // hundred is 100 keep-outs of 64 + 16 vertices on a field of 1 km.
@@ -224,7 +243,7 @@ func BenchmarkHundred(b *testing.B) {
 		}
 		return least
 	}
-	run := func(b *testing.B, pts []XY) {
+	run := func(b *testing.B, pts []XY, last *Last) {
 		for _, v := range pts {
 			h := s.Clearance(point(v.X, v.Y, 0))
 			if want := pruned(v.X, v.Y); !h.Pen && !near0(h.Clearance, want, 1e-9) {
@@ -235,18 +254,22 @@ func BenchmarkHundred(b *testing.B) {
 			for _, v := range pts {
 				sinkhole += pruned(v.X, v.Y)
 			}
-		}, func() {
-			w := Sweep{}
-			for _, v := range pts {
-				w.From = XYZ{v.X, v.Y, 0}
-				w.To = w.From
-				h := s.Clearance(&w)
-				sinkhole += h.Clearance
-			}
-		})
+		}, func() { askPoints(s, pts, last) })
 	}
-	b.Run("cold", func(b *testing.B) { run(b, coldPoints(rng(1), 2048, 500)) })
-	b.Run("trajectory", func(b *testing.B) { run(b, trajectory(b)) })
+	b.Run("cold", func(b *testing.B) { run(b, coldPoints(rng(1), 2048, 500), nil) })
+	b.Run("trajectory", func(b *testing.B) { run(b, trajectory(b), nil) })
+	b.Run("trajectory-last", func(b *testing.B) { run(b, trajectory(b), &Last{}) })
+}
+
+// askPoints asks one after the other, with what was remembered if last is given.
+func askPoints(s *Set, pts []XY, last *Last) {
+	w := Sweep{}
+	for _, v := range pts {
+		w.From = XYZ{v.X, v.Y, 0}
+		w.To = w.From
+		h := s.ClearanceAfter(&w, last)
+		sinkhole += h.Clearance
+	}
 }
 
 // trajectory is a recorded way, stretched over the field of hundred.

@@ -157,7 +157,7 @@ func BenchmarkGeosHundred(b *testing.B) {
 		c := border.NearestPoints(p)
 		return sign * math.Hypot(c.X(0)-x, c.Y(0)-y)
 	}
-	run := func(b *testing.B, pts []XY, prune bool) {
+	run := func(b *testing.B, pts []XY, prune bool, last *Last) {
 		for _, v := range pts {
 			h := s.Clearance(point(v.X, v.Y, 0))
 			if want := ask(v.X, v.Y, prune); !h.Pen && !near0(h.Clearance, want, 1e-9) {
@@ -168,16 +168,12 @@ func BenchmarkGeosHundred(b *testing.B) {
 			for _, v := range pts {
 				sinkhole += ask(v.X, v.Y, prune)
 			}
-		}, func() {
-			for _, v := range pts {
-				h := s.Clearance(point(v.X, v.Y, 0))
-				sinkhole += h.Clearance
-			}
-		})
+		}, func() { askPoints(s, pts, last) })
 	}
 	for _, prune := range []bool{false, true} {
 		name := map[bool]string{false: "all-asked", true: "boxes-first"}[prune]
-		b.Run(name+"/cold", func(b *testing.B) { run(b, coldPoints(rng(1), 2048, 500), prune) })
-		b.Run(name+"/trajectory", func(b *testing.B) { run(b, trajectory(b), prune) })
+		b.Run(name+"/cold", func(b *testing.B) { run(b, coldPoints(rng(1), 2048, 500), prune, nil) })
+		b.Run(name+"/trajectory", func(b *testing.B) { run(b, trajectory(b), prune, nil) })
+		b.Run(name+"/trajectory-last", func(b *testing.B) { run(b, trajectory(b), prune, &Last{}) })
 	}
 }

@@ -34,7 +34,7 @@ func BenchmarkNew(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
 				a := newArea(newPolygon(rings), 0)
-				a.layPlat()
+				withPlat(a)
 			}
 		})
 	}
