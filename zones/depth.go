@@ -21,32 +21,52 @@ type glance struct {
 }
 
 // depth finds the least signed clearance along the way, never larger than the
-// truth. n is what is nearest to the start.
+// truth. n is what is nearest to the start. Mostly the two ends tell all.
 func (a *area) depth(q *query, want int, n *near, f *flat) {
 	k := q.length + q.g
 	tol := max(depthSlack, depthPart*k)
 	f.wall = -1
-	var todo [24][2]glance
-	a.look(q, want, 0, n, f, &todo[0][0])
+	var p, o glance
+	a.look(q, want, 0, n, f, &p)
+	if p.wall >= 0 && -max(p.d, math.Sqrt(a.walls[p.wall].dist2(q.x1, q.y1))+q.g)-q.r >= f.h {
+		return // it only comes nearer to the wall, see worst
+	}
 	a.nearest(q.x1, q.y1, math.Inf(1), n)
-	a.look(q, want, 1, n, f, &todo[0][1])
+	a.look(q, want, 1, n, f, &o)
+	bound, s := a.worst(q, k, &p, &o)
+	if bound < f.h-tol {
+		bound = a.between(q, want, f, tol, &p, &o, s)
+	}
+	f.h = min(f.h, bound)
+}
+
+// between looks between two looks, first at part s of the way, until no more
+// than tol can hide there. It gives a lower bound of the clearance.
+func (a *area) between(q *query, want int, f *flat, tol float64, p, o *glance, s float64) float64 {
+	k := q.length + q.g
+	var todo [24][2]glance
+	todo[0] = [2]glance{*p, *o}
 	sure := math.Inf(1)
+	var n near
 	for left, tries := 1, 0; left > 0; {
 		left--
 		p := &todo[left]
-		bound, s := a.worst(q, k, &p[0], &p[1])
+		bound := -math.MaxFloat64
+		if tries > 0 {
+			bound, s = a.worst(q, k, &p[0], &p[1])
+		}
 		if bound >= f.h-tol || tries >= depthTries || left+2 > len(todo) {
 			sure = min(sure, bound)
 			continue
 		}
 		tries++
 		to := p[1]
-		a.nearest(q.x0+s*(q.x1-q.x0), q.y0+s*(q.y1-q.y0), math.Inf(1), n)
-		a.look(q, want, s, n, f, &p[1])
+		a.nearest(q.x0+s*(q.x1-q.x0), q.y0+s*(q.y1-q.y0), math.Inf(1), &n)
+		a.look(q, want, s, &n, f, &p[1])
 		todo[left+1] = [2]glance{p[1], to}
 		left += 2
 	}
-	f.h = min(f.h, sure)
+	return sure
 }
 
 // worst is a lower bound of the clearance between two looks, and where between
