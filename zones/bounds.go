@@ -11,7 +11,8 @@ const (
 	MaxVertices = 10_000
 	// MaxTotal bounds the vertices of one site. It is below MaxZones times
 	// MaxVertices so that the index of a full site (about 200 bytes a vertex,
-	// for keep-ins of up to 512 walls up to 550 more) fits a board of 2 GB with room to spare.
+	// for the first 250 000 walls up to 320 more) fits a board of 2 GB with
+	// room to spare.
 	MaxTotal = 1_000_000
 	// MaxCoordinate bounds |x|, |y|, |floor| and |ceiling| of a shape: 100 km.
 	MaxCoordinate = 100_000.0

@@ -44,6 +44,10 @@
 //
 // A negative clearance is at least as deep as the deepest point of the body.
 //
+// A body that is judged again and again may be asked about with a Last, which
+// remembers what was far away. As the index over walls and zones does, it makes
+// answers sooner and changes none, bit for bit.
+//
 // # What may enter
 //
 // Polygons, height bands, signed distance, sweeps, the index over edges,

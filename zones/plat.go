@@ -1,6 +1,9 @@
 package zones
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // plat is a map over and around the walls of an area: a grid of squares, some
 // of them halved further, each with the walls that can be nearest to any of its
@@ -29,14 +32,16 @@ type square struct {
 type squareKind uint8
 
 const (
-	platPer            = 4
-	inRow   squareKind = iota
+	inRow squareKind = iota
 	listed
 	halved
 	crowded
 )
 
 const (
+	// platPer is how many walls there are to a square of the grid, about: from
+	// half of it to twice as many.
+	platPer = 4
 	// platFew is the number of walls at which a square is left whole; twice
 	// as many for one halved once, and so on.
 	platFew = 16
@@ -52,7 +57,7 @@ const (
 	platIDs = 64
 	// platTotal bounds the walls of a site for which plats are made: those of
 	// the pen first, then those of the keep-outs in their order. With the
-	// bounds above a site's plats take 80 MB at most, mostly 10.
+	// bounds above a site's plats take 80 MB at most, mostly 8 to 40.
 	platTotal = 250_000
 	// platMargin is how far the plat reaches beyond the walls on every side, as
 	// a part of their longer side.
@@ -75,6 +80,7 @@ func newPlat(walls []seg, lo, hi XY) *plat {
 	p.pad = platPad * (side + math.Abs(p.x) + math.Abs(p.y))
 	p.squares = make([]square, 1<<(2*p.grid))
 	newPlatter(p, walls, side).make()
+	p.squares, p.list = slices.Clone(p.squares), slices.Clone(p.list) // no more than it takes
 	return p
 }
 

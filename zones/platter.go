@@ -199,9 +199,12 @@ func (b *platter) sift(at *plot, v *[9]int32, corner [4]int, from, to int) {
 		}
 	}
 	out[4] = b.reach(at, middle, 4)
+	n := len(b.stack)
+	b.stack = slices.Grow(b.stack, to-from)
+	all := b.stack[:n+to-from]
 	for i := from; i < to; i++ {
-		d := &b.stack[i].d
-		d0, d1, d2, d3 := d[corner[0]], d[corner[1]], d[corner[2]], d[corner[3]]
+		c := &all[i]
+		d0, d1, d2, d3 := c.d[corner[0]], c.d[corner[1]], c.d[corner[2]], c.d[corner[3]]
 		drop := false
 		for k := range out {
 			if o := &out[k]; d0 > o[0] && d1 > o[1] && d2 > o[2] && d3 > o[3] {
@@ -210,9 +213,12 @@ func (b *platter) sift(at *plot, v *[9]int32, corner [4]int, from, to int) {
 			}
 		}
 		if !drop {
-			b.stack = append(b.stack, candidate{b.stack[i].id, [9]float64{0: d0, 2: d1, 6: d2, 8: d3}})
+			c := &all[n] // the other distances are measured when they are needed
+			c.id, c.d[0], c.d[2], c.d[6], c.d[8] = all[i].id, d0, d1, d2, d3
+			n++
 		}
 	}
+	b.stack = all[:n]
 }
 
 // reach is the squared distance from each corner beyond which the point v of a
