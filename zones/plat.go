@@ -39,8 +39,8 @@ const (
 )
 
 const (
-	// platPer is how many walls there are to a square of the grid, about: from
-	// half of it to twice as many.
+	// platPer is how many walls there are to a square of the grid at most, and a
+	// quarter of that at least.
 	platPer = 4
 	// platFew is the number of walls at which a square is left whole; twice
 	// as many for one halved once, and so on.
