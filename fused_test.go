@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -49,11 +50,25 @@ func TestNothingDecidesByAFusedSum(t *testing.T) {
 	free := []string{
 		"watchdog/pose/bound.go", // the uncertainty of an alignment: worked out once, by align, and then a number in a file
 	}
-	for _, line := range fused(t, "./watchdog", "./watchdog/pose", "./watchdog/pose/trig") {
-		if name, _, _ := strings.Cut(line, ":"); !slices.Contains(free, name) {
+	for _, line := range fused(t, "./zones", "./watchdog", "./watchdog/pose", "./watchdog/pose/trig") {
+		name, at, _ := strings.Cut(line, ":")
+		if !slices.Contains(free, name) && !meant(t, name, at) {
 			t.Errorf("%s: a fused product and sum on arm64; write float64(a*b) + c", line)
 		}
 	}
+}
+
+// meant says whether the line itself asks for one rounding, by math.FMA, which
+// every processor then gives.
+func meant(t *testing.T, name, at string) bool {
+	t.Helper()
+	text, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n, err := strconv.Atoi(at)
+	lines := strings.Split(string(text), "\n")
+	return err == nil && n >= 1 && n <= len(lines) && strings.Contains(lines[n-1], "math.FMA(")
 }
 
 // TestFusedIsSeen: the free file is found, so the test above sees what it looks for.

@@ -146,7 +146,7 @@ func (a *area) sign(x, y float64, n *near) int {
 	}
 	v := o.edge
 	dx, dy := x-p.x[v], y-p.y[v]
-	if dx*dx+dy*dy > same {
+	if float64(dx*dx)+float64(dy*dy) > same {
 		return a.locate(x, y)
 	}
 	return p.corner(v, x, y)
@@ -157,7 +157,7 @@ func (a *area) sign(x, y float64, n *near) int {
 // the differences, the products are each off by 2⁻⁵³ of themselves at most.
 func (a *area) sideOf(wall int32, x, y float64) int {
 	s := &a.walls[wall]
-	l, r := s.dx*(y-s.ay), s.dy*(x-s.ax)
+	l, r := float64(s.dx*(y-s.ay)), float64(s.dy*(x-s.ax))
 	det, bound := l-r, 1e-15*(math.Abs(l)+math.Abs(r))
 	switch {
 	case bound < underflowGuard:

@@ -61,7 +61,7 @@ func (a *area) between(q *query, want int, f *flat, tol float64, p, o *glance, s
 		}
 		tries++
 		to := p[1]
-		a.nearest(q.x0+s*(q.x1-q.x0), q.y0+s*(q.y1-q.y0), math.Inf(1), &n)
+		a.nearest(q.x0+float64(s*(q.x1-q.x0)), q.y0+float64(s*(q.y1-q.y0)), math.Inf(1), &n)
 		a.look(q, want, s, &n, f, &p[1])
 		todo[left+1] = [2]glance{p[1], to}
 		left += 2
@@ -75,19 +75,19 @@ func (a *area) between(q *query, want int, f *flat, tol float64, p, o *glance, s
 // growth and the radius. The distance from what is straight is a convex
 // function of the way: no greater than in proportion between the ends.
 func (a *area) worst(q *query, k float64, p, o *glance) (bound, next float64) {
-	bound, next = (p.f+o.f-k*(o.s-p.s))/2, (p.s+o.s)/2
+	bound, next = (p.f+o.f-float64(k*(o.s-p.s)))/2, (p.s+o.s)/2
 	if p.wall < 0 || o.wall < 0 {
 		return bound, next
 	}
 	// From the wall nearest at p: a0 there, a1 at o. From that at o: b0 and b1.
-	a0, b1 := p.d+p.s*q.g, o.d+o.s*q.g
-	a1 := math.Sqrt(a.walls[p.wall].dist2(o.x, o.y)) + o.s*q.g
-	b0 := math.Sqrt(a.walls[o.wall].dist2(p.x, p.y)) + p.s*q.g
+	a0, b1 := p.d+float64(p.s*q.g), o.d+float64(o.s*q.g)
+	a1 := math.Sqrt(a.walls[p.wall].dist2(o.x, o.y)) + float64(o.s*q.g)
+	b0 := math.Sqrt(a.walls[o.wall].dist2(p.x, p.y)) + float64(p.s*q.g)
 	most := max(a0, b1)
 	if sum := (b0 - a0) + (a1 - b1); sum > 0 {
 		t := max(0, min(1, (b0-a0)/sum)) // where both are as far
-		most = max(most, a0+t*(a1-a0))
-		next = p.s + max(0.125, min(0.875, t))*(o.s-p.s)
+		most = max(most, a0+float64(t*(a1-a0)))
+		next = p.s + float64(max(0.125, min(0.875, t))*(o.s-p.s))
 	}
 	return max(bound, -most-q.r), next
 }
@@ -95,12 +95,12 @@ func (a *area) worst(q *query, k float64, p, o *glance) (bound, next float64) {
 // look is the clearance of the disc at part s of the way, of which n is known;
 // f keeps the least.
 func (a *area) look(q *query, want int, s float64, n *near, f *flat, g *glance) {
-	g.s, g.x, g.y = s, q.x0+s*(q.x1-q.x0), q.y0+s*(q.y1-q.y0)
+	g.s, g.x, g.y = s, q.x0+float64(s*(q.x1-q.x0)), q.y0+float64(s*(q.y1-q.y0))
 	if s == 1 {
 		g.x, g.y = q.x1, q.y1
 	}
 	g.d, g.wall = math.Sqrt(n.d1), a.oneOf(n)
-	g.f = float64(want*a.sign(g.x, g.y, n))*g.d - q.r - s*q.g
+	g.f = float64(float64(want*a.sign(g.x, g.y, n))*g.d) - q.r - float64(s*q.g)
 	if g.f < f.h || f.wall < 0 {
 		f.h, f.wall, f.x, f.y = g.f, n.i1, g.x, g.y
 	}

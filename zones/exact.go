@@ -21,8 +21,8 @@ const underflowGuard = 1e-250
 //
 // Laws: orient(a,b,c) == orient(b,c,a) == -orient(b,a,c).
 func orient(ax, ay, bx, by, cx, cy float64) int {
-	l := (ax - cx) * (by - cy)
-	r := (ay - cy) * (bx - cx)
+	l := float64((ax - cx) * (by - cy))
+	r := float64((ay - cy) * (bx - cx))
 	det := l - r
 	bound := filterBound * (math.Abs(l) + math.Abs(r))
 	if bound < underflowGuard {

@@ -88,7 +88,7 @@ type finder struct {
 
 // begin starts a search for keep-outs whose clearance is at most limit.
 func (f *finder) begin(limit float64) {
-	f.slack = 2*roundoff*(f.set.field.scale+f.q.size) + f.q.slack
+	f.slack = float64(2*roundoff*(f.set.field.scale+f.q.size)) + f.q.slack
 	f.wide = f.q.r + f.q.g + f.slack
 	f.lower(limit)
 	if len(f.set.outs) > 0 {
@@ -137,7 +137,7 @@ func (f *finder) clear() float64 {
 	if f.d < 0 {
 		return math.Inf(-1)
 	}
-	return math.Sqrt(f.d)*(1-sliver) - f.wide
+	return float64(math.Sqrt(f.d)*(1-sliver)) - f.wide
 }
 
 // meets is the bound of a box that the body may meet.
@@ -149,7 +149,7 @@ const meets = -1
 func (f *finder) bound(c *fieldNode, i int) float64 {
 	q := f.q
 	dx, dy := max(0, c.lx[i]-q.hix, q.lox-c.hx[i]), max(0, c.ly[i]-q.hiy, q.loy-c.hy[i])
-	d := dx*dx + dy*dy
+	d := float64(dx*dx) + float64(dy*dy)
 	v := max(c.lz[i]-q.zhi, q.zlo-c.hz[i])
 	switch {
 	case v <= f.slack && d <= f.wide*f.wide:
@@ -158,7 +158,7 @@ func (f *finder) bound(c *fieldNode, i int) float64 {
 		return d
 	}
 	if h := math.Sqrt(d) - q.r - q.g; h > 0 {
-		v = math.Sqrt(h*h + v*v)
+		v = math.Sqrt(float64(h*h) + float64(v*v))
 	}
 	v += f.wide - f.slack
 	return v * v

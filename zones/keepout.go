@@ -30,7 +30,7 @@ func (k *keepOut) judge(q *query, limit float64, h *Hit) bool {
 	}
 	c := max(f.h, v)
 	if f.h > 0 && v > 0 {
-		c = math.Sqrt(f.h*f.h + v*v)
+		c = math.Sqrt(float64(f.h*f.h) + float64(v*v))
 	}
 	if c > limit {
 		return false
@@ -60,7 +60,7 @@ func (a *area) apart(q *query) float64 {
 	if dx == 0 && dy == 0 {
 		return math.Inf(-1)
 	}
-	return math.Sqrt(dx*dx+dy*dy) - q.r - q.g - roundoff*max(a.scale, q.size)
+	return math.Sqrt(float64(dx*dx)+float64(dy*dy)) - q.r - q.g - float64(roundoff*max(a.scale, q.size))
 }
 
 // wallHit fills in the nearest wall, at the body's height or the end of the

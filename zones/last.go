@@ -120,8 +120,8 @@ func (l *Last) clearance(q *query, worst *Hit) bool {
 // package, by an amount that differs.)
 func (l *Last) moved(q *query) float64 {
 	ax, ay, bx, by := q.x0-l.x0, q.y0-l.y0, q.x1-l.x1, q.y1-l.y1
-	way := math.Sqrt(max(ax*ax+ay*ay, bx*bx+by*by))
-	pad := lastPad * (l.size + q.size + math.Abs(q.zlo) + math.Abs(q.zhi))
+	way := math.Sqrt(max(float64(ax*ax)+float64(ay*ay), float64(bx*bx)+float64(by*by)))
+	pad := float64(lastPad * (l.size + q.size + math.Abs(q.zlo) + math.Abs(q.zhi)))
 	return way + max(0, q.r-l.r, q.r+q.g-l.wide) + max(0, l.zlo-q.zlo, q.zhi-l.zhi) + pad
 }
 

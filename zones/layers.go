@@ -21,7 +21,7 @@ func (p *pen) judgeMany(q *query, h *Hit) {
 		v := g.h
 		if gap > 0 {
 			v = max(0, g.h)
-			v = math.Sqrt(v*v + gap*gap)
+			v = math.Sqrt(float64(v*v) + float64(gap*gap))
 		}
 		if v < c {
 			c, f, at = v, g, k
@@ -113,7 +113,7 @@ func (p *pen) outside(q *query, h *Hit) {
 func (a *area) off(q *query) float64 {
 	dx := max(0, a.lo.X-q.x0, q.x0-a.hi.X)
 	dy := max(0, a.lo.Y-q.y0, q.y0-a.hi.Y)
-	return math.Sqrt(dx*dx + dy*dy)
+	return math.Sqrt(float64(dx*dx) + float64(dy*dy))
 }
 
 // across is the way back within the layers the body is in: the furthest

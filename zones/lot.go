@@ -21,7 +21,7 @@ func (a *area) lotOf(q *query, l *lot) {
 	case a.index == nil && len(a.walls) <= lotMost:
 		l.n = len(a.walls)
 	case a.plat != nil:
-		if s, ok := a.plat.find(q.x0, q.y0); ok && s.n <= lotMost && s.is <= listed && a.plat.leave(q.x0, q.y0, q)+a.plat.pad/8 >= q.length {
+		if s, ok := a.plat.find(q.x0, q.y0); ok && s.n <= lotMost && s.is <= listed && a.plat.leave(q.x0, q.y0, q)+float64(a.plat.pad/8) >= q.length {
 			l.n, l.first = int(s.n), s.at
 			if s.is == listed {
 				l.list = a.plat.list[s.at : s.at+int32(s.n)]

@@ -87,10 +87,10 @@ func crossPoint(a, b, c, d XY) XY {
 		a, b, c, d = c, d, a, b
 	}
 	ux, uy, vx, vy := b.X-a.X, b.Y-a.Y, d.X-c.X, d.Y-c.Y
-	det := ux*vy - uy*vx
+	det := float64(ux*vy) - float64(uy*vx)
 	if det == 0 {
 		return a
 	}
-	t := math.Min(1, math.Max(0, ((c.X-a.X)*vy-(c.Y-a.Y)*vx)/det))
-	return XY{a.X + t*ux, a.Y + t*uy}
+	t := math.Min(1, math.Max(0, (float64((c.X-a.X)*vy)-float64((c.Y-a.Y)*vx))/det))
+	return XY{a.X + float64(t*ux), a.Y + float64(t*uy)}
 }

@@ -23,14 +23,14 @@ func (e *edge) along(p XY) float64 {
 func (e *edge) crossed(f *edge) (t, err float64) {
 	ux, uy, vx, vy := e.b.X-e.a.X, e.b.Y-e.a.Y, f.b.X-f.a.X, f.b.Y-f.a.Y
 	wx, wy := f.a.X-e.a.X, f.a.Y-e.a.Y
-	den, num := ux*vy-uy*vx, wx*vy-wy*vx
+	den, num := float64(ux*vy)-float64(uy*vx), float64(wx*vy)-float64(wy*vx)
 	const few = 16 * 1.1102230246251565e-16
-	off := few * (math.Abs(ux*vy) + math.Abs(uy*vx) + math.Abs(wx*vy) + math.Abs(wy*vx))
+	off := float64(few * (math.Abs(float64(ux*vy)) + math.Abs(float64(uy*vx)) + math.Abs(float64(wx*vy)) + math.Abs(float64(wy*vx))))
 	if !(math.Abs(den) > 4*off) {
 		return 0.5, 1 // nearly parallel: anywhere
 	}
 	t = num / den
-	return min(1, max(0, t)), 2*off/math.Abs(den) + few
+	return min(1, max(0, t)), float64(2*off/math.Abs(den)) + few
 }
 
 // order compares two cuts of the edge by where they are on it, exactly.

@@ -78,9 +78,9 @@ func (s *strip) misses(c *node, i int) bool {
 	if c.lx[i] > s.hi.X || c.hx[i] < s.lo.X || c.ly[i] > s.hi.Y || c.hy[i] < s.lo.Y {
 		return true
 	}
-	x, y := (c.lx[i]+c.hx[i])/2-s.a.X, (c.ly[i]+c.hy[i])/2-s.a.Y
+	x, y := float64((c.lx[i]+c.hx[i])/2)-s.a.X, float64((c.ly[i]+c.hy[i])/2)-s.a.Y
 	w, h := (c.hx[i]-c.lx[i])/2, (c.hy[i]-c.ly[i])/2
-	return math.Abs(s.nx*x+s.ny*y) > math.Abs(s.nx)*w+math.Abs(s.ny)*h+s.slack
+	return math.Abs(float64(s.nx*x)+float64(s.ny*y)) > float64(math.Abs(s.nx)*w)+float64(math.Abs(s.ny)*h)+s.slack
 }
 
 // contacts is polygon.contacts by the tree over the polygon's edges; an edge

@@ -86,7 +86,7 @@ func both(h, v float64) float64 {
 	case v == 0:
 		return h
 	}
-	return -math.Sqrt(h*h + v*v)
+	return -math.Sqrt(float64(h*h) + float64(v*v))
 }
 
 func faceHit(face Face, zone int, floor, ceiling float64, f *flat, h *Hit) {

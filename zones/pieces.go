@@ -43,13 +43,13 @@ func (r *raster) any(k int) bool {
 // refine looks for a larger circle with its centre in the block, by halving
 // as long as the middle's clearance leaves hope; pens are those that do.
 func (r *raster) refine(k int, i, j, n float64, pens []int32) {
-	half := r.cell * n / 2
-	x, y := r.x+r.cell*i+half, r.y+r.cell*j+half
+	half := float64(r.cell * n / 2)
+	x, y := r.x+float64(r.cell*i)+half, r.y+float64(r.cell*j)+half
 	var q query
 	if !r.sweep(k, x, y, x, y, &q) {
 		return
 	}
-	least := r.best.Radius + circleSlack*r.cell*float64(r.n) - half*math.Sqrt2
+	least := r.best.Radius + float64(circleSlack*r.cell*float64(r.n)) - float64(half*math.Sqrt2)
 	c, _ := r.clearAt(&q, pens, least)
 	if c > r.best.Radius {
 		r.best = Circle{XY{x, y}, c}
@@ -65,7 +65,7 @@ func (r *raster) refine(k int, i, j, n float64, pens []int32) {
 	}
 	in := r.heap[from:]
 	for s := range 4 {
-		r.refine(k, i+float64(s%2)*n/2, j+float64(s/2)*n/2, n/2, in)
+		r.refine(k, i+float64(float64(s%2)*n/2), j+float64(float64(s/2)*n/2), n/2, in)
 	}
 	r.heap = r.heap[:from]
 }
@@ -108,12 +108,12 @@ func (r *raster) way(k, i, j, a, b int) bool {
 	if d <= 0 || r.who[m] != r.who[o] { // pens do not touch
 		return false
 	}
-	length := r.cell * math.Hypot(float64(a-i), float64(b-j))
+	length := r.cell * math.Sqrt(float64((a-i)*(a-i)+(b-j)*(b-j)))
 	if c+d > length*(1+1e-6) { // the clearance cannot run out in between
 		return true
 	}
-	x0, y0 := r.x+r.cell*(float64(i)+0.5), r.y+r.cell*(float64(j)+0.5)
-	x1, y1 := r.x+r.cell*(float64(a)+0.5), r.y+r.cell*(float64(b)+0.5)
+	x0, y0 := r.x+float64(r.cell*(float64(i)+0.5)), r.y+float64(r.cell*(float64(j)+0.5))
+	x1, y1 := r.x+float64(r.cell*(float64(a)+0.5)), r.y+float64(r.cell*(float64(b)+0.5))
 	var q query
 	if !r.sweep(k, x0, y0, x1, y1, &q) {
 		return false

@@ -67,7 +67,7 @@ const (
 )
 
 func newPlat(walls []seg, lo, hi XY) *plat {
-	side := max(hi.X-lo.X, hi.Y-lo.Y) * (1 + 2*platMargin)
+	side := float64(max(hi.X-lo.X, hi.Y-lo.Y) * (1 + 2*platMargin))
 	p := &plat{deep: platDeep, x: (lo.X + hi.X - side) / 2, y: (lo.Y + hi.Y - side) / 2}
 	for n := platPer; n < len(walls) && p.grid < 12; n *= 4 {
 		p.grid++
@@ -77,7 +77,7 @@ func newPlat(walls []seg, lo, hi XY) *plat {
 	if !(p.scale < 1e12) { // so small that squares would lose their bits
 		return nil
 	}
-	p.pad = platPad * (side + math.Abs(p.x) + math.Abs(p.y))
+	p.pad = float64(platPad * (side + math.Abs(p.x) + math.Abs(p.y)))
 	p.squares = make([]square, 1<<(2*p.grid))
 	newPlatter(p, walls, side).make()
 	p.squares, p.list = slices.Clone(p.squares), slices.Clone(p.list) // no more than it takes
@@ -170,11 +170,11 @@ func (p *plat) sweep(walls []seg, q *query, b *best) bool {
 			}
 		}
 		// A little past where the way leaves the square, within its pad.
-		u := p.leave(x, y, q) + p.pad/8
+		u := p.leave(x, y, q) + float64(p.pad/8)
 		if u >= q.length {
 			return true
 		}
-		x, y = q.x0+u*q.ux, q.y0+u*q.uy
+		x, y = q.x0+float64(u*q.ux), q.y0+float64(u*q.uy)
 	}
 	return false
 }
@@ -190,7 +190,7 @@ func (p *plat) leave(x, y float64, q *query) float64 {
 	}
 	size := float64(uint32(1)<<l) / p.scale
 	u := math.Inf(1)
-	for _, c := range [2]struct{ at, u, from float64 }{{p.x + float64(i>>l)*size, q.ux, q.x0}, {p.y + float64(j>>l)*size, q.uy, q.y0}} {
+	for _, c := range [2]struct{ at, u, from float64 }{{p.x + float64(float64(i>>l)*size), q.ux, q.x0}, {p.y + float64(float64(j>>l)*size), q.uy, q.y0}} {
 		switch {
 		case c.u > 0:
 			u = min(u, (c.at+size-c.from)/c.u)

@@ -40,7 +40,7 @@ type box2 struct{ lx, ly, hx, hy float64 }
 
 func (r *box2) dist2(x, y float64) float64 {
 	dx, dy := beyond(x, r.lx, r.hx), beyond(y, r.ly, r.hy)
-	return dx*dx + dy*dy
+	return float64(dx*dx) + float64(dy*dy)
 }
 
 func newPlatter(p *plat, walls []seg, side float64) *platter {
@@ -69,7 +69,7 @@ func (b *platter) make() {
 // spot is where the nine points of a plot are.
 func (b *platter) spot(at *plot, g int) (x, y float64) {
 	half := b.side / float64(int(2)<<at.level)
-	return b.p.x + half*float64(2*at.i+g%3), b.p.y + half*float64(2*at.j+g/3)
+	return b.p.x + float64(half*float64(2*at.i+g%3)), b.p.y + float64(half*float64(2*at.j+g/3))
 }
 
 // measure works out how far the candidates are from some of the nine points.
@@ -233,15 +233,15 @@ func (b *platter) reach(at *plot, wall int32, g int) [4]float64 {
 	most := 0.0
 	for k, g := range [4]int{0, 2, 6, 8} {
 		x, y := b.spot(at, g)
-		d[k] = (x-v.X)*(x-v.X) + (y-v.Y)*(y-v.Y)
+		d[k] = float64((x-v.X)*(x-v.X)) + float64((y-v.Y)*(y-v.Y))
 		most = max(most, d[k])
 	}
 	// (√d + e)² is no more than d + (2√most + e)·e.
 	most = math.Sqrt(most)
-	e := sliver*most + b.p.pad
-	e *= 2*most + e
+	e := float64(sliver*most) + b.p.pad
+	e = float64(e * (float64(2*most) + e))
 	for k := range d {
-		d[k] = d[k]*(1+sliver) + e
+		d[k] = float64(d[k]*(1+sliver)) + e
 	}
 	return d
 }

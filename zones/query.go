@@ -65,7 +65,7 @@ func within(v float64) bool { return math.Abs(v) <= MaxQuery }
 // direct works out the direction. A way shorter than rounding counts as none.
 func (q *query) direct() {
 	dx, dy := q.x1-q.x0, q.y1-q.y0
-	q.length = math.Sqrt(dx*dx + dy*dy)
+	q.length = math.Sqrt(float64(dx*dx) + float64(dy*dy))
 	if q.length <= roundoff*q.size {
 		q.r += q.length
 		q.length = 0
@@ -74,10 +74,10 @@ func (q *query) direct() {
 	q.ux, q.uy = dx/q.length, dy/q.length
 	q.slope = q.g / q.length
 	if q.slope > 0 && q.slope < 1 {
-		q.root = math.Sqrt(1 - q.slope*q.slope)
+		q.root = math.Sqrt(1 - float64(q.slope*q.slope))
 	}
 	q.mx, q.my = (q.x0+q.x1)/2, (q.y0+q.y1)/2
-	q.half = q.length/2 + roundoff*q.size
+	q.half = float64(q.length/2) + float64(roundoff*q.size)
 	q.full2 = (2 * q.half) * (2 * q.half) * (1 + sliver)
 }
 
@@ -87,8 +87,8 @@ func (q *query) direct() {
 // than limit, infinity is said.
 func (q *query) post(x, y, limit float64) (m, at float64) {
 	px, py := x-q.x0, y-q.y0
-	u := px*q.ux + py*q.uy
-	h := math.Abs(px*q.uy - py*q.ux)
+	u := float64(px*q.ux) + float64(py*q.uy)
+	h := math.Abs(float64(px*q.uy) - float64(py*q.ux))
 	if q.slope > 0 {
 		if q.slope >= 1 {
 			return math.Inf(1), 0
@@ -98,8 +98,8 @@ func (q *query) post(x, y, limit float64) (m, at float64) {
 	if !(u > 0 && u < q.length && h <= (limit+q.g)*(1+sliver)) {
 		return math.Inf(1), 0
 	}
-	dx, dy := px-u*q.ux, py-u*q.uy
-	return math.Sqrt(dx*dx+dy*dy) - u*q.slope, u
+	dx, dy := px-float64(u*q.ux), py-float64(u*q.uy)
+	return math.Sqrt(float64(dx*dx)+float64(dy*dy)) - float64(u*q.slope), u
 }
 
 // crosses tells, exactly, whether the centre line and the piece meet; in line

@@ -27,7 +27,7 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 		if b.wall < 0 {
 			return flat{h: limit, wall: -1}
 		}
-		return flat{h: b.m - q.r - b.pad, wall: b.wall, x: q.x0 + b.at*q.ux, y: q.y0 + b.at*q.uy}
+		return flat{h: b.m - q.r - b.pad, wall: b.wall, x: q.x0 + float64(b.at*q.ux), y: q.y0 + float64(b.at*q.uy)}
 	}
 	// The wall nearest to the start tells the side, and bounds the search.
 	var n near
@@ -43,7 +43,7 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 	b.m = math.Inf(1)
 	b.look(q, &a.walls[n.i1], n.i1, n.d1)
 	l.sweep(a, q, &b)
-	f = flat{h: b.m - q.r, wall: b.wall, x: q.x0 + b.at*q.ux, y: q.y0 + b.at*q.uy}
+	f = flat{h: b.m - q.r, wall: b.wall, x: q.x0 + float64(b.at*q.ux), y: q.y0 + float64(b.at*q.uy)}
 	if b.cut {
 		a.depth(q, want, &n, &f)
 	}
@@ -61,9 +61,9 @@ func (a *area) keepStill(q *query, want int, limit float64) flat {
 	if n.i1 < 0 {
 		return flat{h: limit, wall: -1}
 	}
-	d := max(math.Sqrt(n.d1), math.SmallestNonzeroFloat64) * float64(want*a.sign(q.x0, q.y0, &n))
+	d := float64(max(math.Sqrt(n.d1), math.SmallestNonzeroFloat64) * float64(want*a.sign(q.x0, q.y0, &n)))
 	if !q.bare {
-		d -= q.r + q.g + roundoff*max(a.scale, q.size)
+		d -= q.r + q.g + float64(roundoff*max(a.scale, q.size))
 	}
 	return flat{h: d, wall: n.i1, x: q.x0, y: q.y0}
 }

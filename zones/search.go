@@ -20,7 +20,7 @@ func (t *tree) nearest(x, y float64, n *near) {
 			c := &t.nodes[k]
 			dx, dy := beyond(x, c.lx[0], c.hx[0]), beyond(y, c.ly[0], c.hy[0])
 			ex, ey := beyond(x, c.lx[1], c.hx[1]), beyond(y, c.ly[1], c.hy[1])
-			d, e := dx*dx+dy*dy, ex*ex+ey*ey
+			d, e := float64(dx*dx)+float64(dy*dy), float64(ex*ex)+float64(ey*ey)
 			first, second := c.kid[0], c.kid[1]
 			if e < d {
 				d, e = e, d
@@ -128,7 +128,7 @@ func (q *query) boxDist2(c *node, i int) float64 {
 	if dy < 0 {
 		dy = 0
 	}
-	return dx*dx + dy*dy
+	return float64(dx*dx) + float64(dy*dy)
 }
 
 // locate is polygon.locate with the index: only walls whose box the ray

@@ -15,7 +15,7 @@ func newSeg(ax, ay, bx, by float64) seg {
 		ax, ay, bx, by = bx, by, ax, ay
 	}
 	s := seg{ax: ax, ay: ay, dx: bx - ax, dy: by - ay}
-	if n := s.dx*s.dx + s.dy*s.dy; n > 0 {
+	if n := float64(s.dx*s.dx) + float64(s.dy*s.dy); n > 0 {
 		s.inv = 1 / n
 	}
 	if math.IsInf(s.inv, 0) { // shorter than 1e-154 m: a point
@@ -27,11 +27,11 @@ func newSeg(ax, ay, bx, by float64) seg {
 // dist2 is the squared distance from a point to the piece, m².
 func (s *seg) dist2(x, y float64) float64 {
 	qx, qy := x-s.ax, y-s.ay
-	b := int64(math.Float64bits((qx*s.dx + qy*s.dy) * s.inv)) // see clamp
+	b := int64(math.Float64bits((float64(qx*s.dx) + float64(qy*s.dy)) * s.inv)) // see clamp
 	t := math.Float64frombits(uint64(min(b&^(b>>63), one)))
-	qx -= t * s.dx
-	qy -= t * s.dy
-	return qx*qx + qy*qy
+	qx -= float64(t * s.dx)
+	qy -= float64(t * s.dy)
+	return float64(qx*qx) + float64(qy*qy)
 }
 
 // clamp is max(0, min(1, t)) for a t that is a number. Numbers that are not
@@ -48,11 +48,11 @@ const one = 0x3FF0_0000_0000_0000
 
 // at is the parameter, 0 to 1, of the point of the piece nearest to (x, y).
 func (s *seg) at(x, y float64) float64 {
-	return clamp(((x-s.ax)*s.dx + (y-s.ay)*s.dy) * s.inv)
+	return clamp((float64((x-s.ax)*s.dx) + float64((y-s.ay)*s.dy)) * s.inv)
 }
 
 // point is the point at parameter t.
-func (s *seg) point(t float64) (x, y float64) { return s.ax + t*s.dx, s.ay + t*s.dy }
+func (s *seg) point(t float64) (x, y float64) { return s.ax + float64(t*s.dx), s.ay + float64(t*s.dy) }
 
 // near is the outcome of a search for the nearest pieces: the nearest, the one
 // after it, and how far the third is. Distances are squared, m².

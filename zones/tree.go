@@ -73,7 +73,7 @@ func cutPieces(walls []seg) []piece {
 		for k := 1; k <= n; k++ {
 			x1, y1 := s.point(float64(k) / float64(n))
 			// The far end is known only to rounding, and so are cuts.
-			pad := 4e-16 * (math.Abs(x1) + math.Abs(y1) + math.Abs(s.ax) + math.Abs(s.ay))
+			pad := float64(4e-16 * (math.Abs(x1) + math.Abs(y1) + math.Abs(s.ax) + math.Abs(s.ay)))
 			p := piece{wall: int32(i), lx: math.Min(x0, x1) - pad, hx: math.Max(x0, x1) + pad,
 				ly: math.Min(y0, y1) - pad, hy: math.Max(y0, y1) + pad, from: math.Min(y0, y1), to: math.Max(y0, y1)}
 			// The first and the last piece go on for ever: the end of the wall

@@ -111,13 +111,14 @@ func (r *raster) frame() {
 	}
 	// A little larger, so that no wall lies on the edges of the squares.
 	r.cell = side * (1 + 1e-6) / float64(r.n)
-	r.x, r.y = (lo.X+hi.X-r.cell*float64(r.n))/2, (lo.Y+hi.Y-r.cell*float64(r.n))/2
+	r.x, r.y = (lo.X+hi.X-float64(r.cell*float64(r.n)))/2, (lo.Y+hi.Y-float64(r.cell*float64(r.n)))/2
 	r.part = make([]float32, r.n*r.n*len(r.layers))
 	r.clear = make([]float32, len(r.part))
 }
 
 // inBand tells whether any pen has room for the body at height z.
 func (r *raster) inBand(z float64) bool {
+	z = float64(z) // rounded, whatever the caller made it of
 	for i := range r.set.pens {
 		p := &r.set.pens[i]
 		if z-r.below >= p.floor() && z+r.above <= p.ceiling() {
@@ -129,7 +130,7 @@ func (r *raster) inBand(z float64) bool {
 
 // inLayer lists the pens that have room for the body in layer k.
 func (r *raster) inLayer(k int) []int32 {
-	z := (r.layers[k].lo + r.layers[k].hi) / 2
+	z := float64((r.layers[k].lo + r.layers[k].hi) / 2)
 	var in []int32
 	for i := range r.set.pens {
 		p := &r.set.pens[i]
@@ -142,7 +143,7 @@ func (r *raster) inLayer(k int) []int32 {
 
 // sweep is the body in layer k that goes from (x0, y0) to (x1, y1).
 func (r *raster) sweep(k int, x0, y0, x1, y1 float64, q *query) bool {
-	z := (r.layers[k].lo + r.layers[k].hi) / 2
+	z := float64((r.layers[k].lo + r.layers[k].hi) / 2)
 	return q.set(&Sweep{From: XYZ{x0, y0, z}, To: XYZ{x1, y1, z}, Radius: r.inset, Below: r.below, Above: r.above})
 }
 
@@ -188,8 +189,8 @@ func (r *raster) clearAt(q *query, pens []int32, least float64) (float64, int32)
 // where it is not all of one kind. pens are those with a clearance of more
 // than minus one square anywhere in it; and more, perhaps.
 func (r *raster) fill(k, i, j, n int, pens []int32) {
-	half := r.cell * float64(n) / 2
-	x, y := r.x+r.cell*float64(i)+half, r.y+r.cell*float64(j)+half
+	half := float64(r.cell * float64(n) / 2)
+	x, y := r.x+float64(r.cell*float64(i))+half, r.y+float64(r.cell*float64(j))+half
 	var q query
 	if !r.sweep(k, x, y, x, y, &q) {
 		return
