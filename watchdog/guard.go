@@ -43,6 +43,7 @@ type Guard struct {
 	limit0     int   // subject of LimitID 0
 	other0     int   // subject of CausePoseNone
 	slowZones  *zones.Set
+	seen       zones.Last // of the reach; it changes no answer
 	others     []otherSeen
 	apart0     int   // subject of the first other
 	slow0      int   // subject of the first slow zone

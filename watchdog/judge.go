@@ -132,9 +132,9 @@ func (g *Guard) assumed() float64 {
 }
 
 func (g *Guard) judgeZones(now time.Duration) {
-	g.near = g.cfg.Zones.Clearance(&g.reach.Sweep)
+	g.near = g.cfg.Zones.ClearanceAfter(&g.reach.Sweep, &g.seen)
 	if !(g.near.Clearance > g.cfg.ZoneCaution) {
-		g.hits = g.cfg.Zones.Judge(&g.reach.Sweep, g.cfg.ZoneCaution, g.hits[:0])
+		g.hits = g.cfg.Zones.JudgeAfter(&g.reach.Sweep, g.cfg.ZoneCaution, g.hits[:0], &g.seen)
 		seen := false
 		for i := range g.hits {
 			g.judgeHit(&g.hits[i], now)
