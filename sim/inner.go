@@ -24,13 +24,13 @@ func (m *Multirotor) wanted(c Control) Vec {
 	if c.Mode == Drive {
 		most = m.spec.Tilt
 	}
-	up := clamp(Gravity+verticalGain*(target.Z-v.Z), 3, m.spec.Thrust)
+	up := clamp(Gravity+m.spec.Lift*(target.Z-v.Z), 3, m.spec.Thrust)
 	if c.Mode == Lean {
 		lean := c.Lean.Flat().Clip(m.spec.Tilt)
 		f := lean.Mul(up * math.Tan(lean.Len()) / math.Max(lean.Len(), 1e-12))
 		return Vec{f.X, f.Y, up}
 	}
-	flat := target.Sub(v).Flat().Mul(velocityGain).Add(v.Flat().Mul(m.spec.Drag))
+	flat := target.Sub(v).Flat().Mul(m.spec.Gain).Add(v.Flat().Mul(m.spec.Drag))
 	flat = flat.Clip(up * math.Tan(most))
 	return Vec{flat.X, flat.Y, up}
 }

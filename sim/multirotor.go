@@ -24,16 +24,19 @@ type MultirotorSpec struct {
 	Delay    time.Duration // from a Control to the motors
 	Gust     float64       // m/s², standard deviation of a gusty acceleration, horizontal, each axis
 	GustLag  time.Duration // correlation time of the gusts
+	// Gain and Lift are those of the inner velocity loop, horizontally and
+	// vertically, 1/s; DefaultGain and DefaultLift where zero.
+	Gain, Lift float64
 	// DeadReckon is the error of a Blind vehicle's own velocity: a bias that
 	// grows by this much a second, m/s².
 	DeadReckon float64
 }
 
-// Gains of the inner velocity loop, 1/s. With the lags above they leave about
-// 50° of phase at crossover; they are the model's, not any product's.
+// Gains of the inner loops, 1/s. With the lags of the demo's vehicle they leave
+// about 50° of phase at crossover; they are the model's, not any product's.
 const (
-	velocityGain = 5.0
-	verticalGain = 6.0
+	DefaultGain  = 5.0
+	DefaultLift  = 6.0
 	positionGain = 1.2
 )
 
@@ -60,6 +63,12 @@ type Multirotor struct {
 // NewMultirotor sets a multirotor on the ground at (x, y), heading yaw rad,
 // motors off. dt is the step it will be given.
 func NewMultirotor(spec MultirotorSpec, x, y, yaw float64, seed uint64, dt time.Duration) *Multirotor {
+	if spec.Gain <= 0 {
+		spec.Gain = DefaultGain
+	}
+	if spec.Lift <= 0 {
+		spec.Lift = DefaultLift
+	}
 	m := &Multirotor{spec: spec, lag: newDelay(spec.Delay, dt), yaw: yaw, parked: true, rng: newRNG(seed, "multirotor")}
 	m.state = State{Position: Vec{x, y, spec.Body.Below}, Orientation: Yawed(yaw), Grounded: true}
 	angle := m.rng.Float64() * 2 * math.Pi
@@ -71,6 +80,7 @@ func NewMultirotor(spec MultirotorSpec, x, y, yaw float64, seed uint64, dt time.
 // starts in the air.
 func (m *Multirotor) Place(p, v Vec) {
 	m.parked, m.holds, m.thrust = false, false, Gravity
+	m.lag.fill(Control{Mode: Drive, Velocity: v})
 	m.state.Position, m.state.Velocity, m.state.Grounded = p, v, false
 }
 

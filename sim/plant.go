@@ -84,3 +84,10 @@ func (d *delay) push(c Control) Control {
 	d.next = (d.next + 1) % len(d.ring)
 	return out
 }
+
+// fill puts c into the whole of the pipe, as if it had been asked for all along.
+func (d *delay) fill(c Control) {
+	for i := range d.ring {
+		d.ring[i] = c
+	}
+}

@@ -103,7 +103,7 @@ func TestMultirotorBrakes(t *testing.T) {
 		t.Errorf("still moving at %.3f m/s", s.Velocity.Len())
 	}
 	ideal := 0.5601
-	if s.Position.X < ideal || s.Position.X > ideal+2*0.08+2/velocityGain {
+	if s.Position.X < ideal || s.Position.X > ideal+2*0.08+2/DefaultGain {
 		t.Errorf("stopped after %.3f m, ideal %.4f m", s.Position.X, ideal)
 	}
 	near(t, "height held", s.Position.Z, 2, 0.05)

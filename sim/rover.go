@@ -43,6 +43,15 @@ func NewRover(spec RoverSpec, x, y, yaw float64, dt time.Duration) *Rover {
 	return r
 }
 
+// Roll has it drive at speed (m/s, along its heading) already, c being what it
+// was told to do: for starts under way.
+func (r *Rover) Roll(speed float64, c Control) {
+	r.speed = speed
+	r.lag.fill(c)
+	sin, cos := math.Sincos(r.yaw)
+	r.state.Velocity = Vec{X: speed * cos, Y: speed * sin}
+}
+
 // State is the truth now.
 func (r *Rover) State() State { return r.state }
 

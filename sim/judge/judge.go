@@ -144,20 +144,25 @@ func (j *Judge) inPen(x, y, z float64) (float64, string) {
 	return j.overlapping(x, y, z, where)
 }
 
+// discs are how many circles, evenly apart, the body's cross-section is looked
+// at on, its rim the widest.
+const discs = 3
+
 // overlapping looks at points of the body one by one, for a body that no
 // single region holds.
 func (j *Judge) overlapping(x, y, z float64, where string) (float64, string) {
 	worst := math.Inf(1)
-	for i := 0; i <= rim; i++ {
-		px, py := x, y
-		if i < rim {
-			s, c := math.Sincos(2 * math.Pi * float64(i) / rim)
-			px, py = x+c*j.pen.Radius, y+s*j.pen.Radius
-		}
+	look := func(px, py float64) {
 		for _, pz := range []float64{z - j.pen.Below, z, z + j.pen.Above} {
-			if d := j.point(px, py, pz); d < worst {
-				worst = d
-			}
+			worst = math.Min(worst, j.point(px, py, pz))
+		}
+	}
+	look(x, y)
+	for k := 1; k <= discs; k++ {
+		r := j.pen.Radius * float64(k) / discs
+		for i := range rim {
+			s, c := math.Sincos(2 * math.Pi * float64(i) / rim)
+			look(x+c*r, y+s*r)
 		}
 	}
 	return worst, where

@@ -1,0 +1,98 @@
+package rehearse
+
+import (
+	"time"
+
+	"pinfold/sim"
+	"pinfold/sim/judge"
+	"pinfold/watchdog"
+)
+
+// PlantKind is the model a run's vehicle moves by.
+type PlantKind uint8
+
+// The models. The zero one is none.
+const (
+	Differential PlantKind = iota + 1 // rover that turns its wheels against each other
+	Steered                           // rover that steers
+	Point                             // flies as declared and no better: sim.Mover
+	Rotor                             // sim.Multirotor with its attitude, thrust and controller
+)
+
+// String gives the model's word.
+func (k PlantKind) String() string {
+	return word(int(k), "none", "differential", "steered", "point", "rotor")
+}
+
+func word(i int, words ...string) string {
+	if i < 0 || i >= len(words) {
+		return "unknown"
+	}
+	return words[i]
+}
+
+// Truth is what holds in the run whatever was declared.
+type Truth struct {
+	Plant    PlantKind
+	Transit  time.Duration // from the instant of a pose to its arrival: what every pose takes at least
+	Late     time.Duration // and at most beyond
+	Down     time.Duration // from guard to vehicle, most
+	DownLate time.Duration // of which this much comes and goes
+	Actuator time.Duration // whole ticks
+	Braking  float64       // m/s², over the floor
+	Vertical float64       // m/s²
+	Gain     float64       // m/s², acceleration over the floor at the most
+	Turning  float64       // share of Gain that a rover has across, when it drives at full Gain along: 0 to 1
+	Rotor    sim.MultirotorSpec
+	Eye      sim.EyeSpec
+	CutAt    time.Duration // the link to the vehicle dies at this instant; 0 never
+	CutCall  bool          // it dies the moment the stop is called
+}
+
+// Case is one run.
+type Case struct {
+	Seed   uint64
+	Config watchdog.Config
+	Pen    judge.Pen
+	Truth  Truth
+	Pilot  Pilot
+	At     sim.Vec // m, start
+	Speed  sim.Vec // m/s, at the start
+	Target judge.Place
+	Worst  bool          // everything is in its worst corner
+	AtRest bool          // it begins at rest, with the waits of its config
+	Most   time.Duration // longest run after the start was granted
+}
+
+// Tick is the step of the plant, and how often a vehicle asks whether it may
+// move.
+const Tick = time.Millisecond
+
+// WarmUp is how long a vehicle is watched before the start is asked for, where
+// the run begins in motion.
+const WarmUp = 80 * time.Millisecond
+
+// Result is what came of a run.
+type Result struct {
+	Seed    uint64        `json:"seed"`
+	Started bool          `json:"started"`         // without, it is no run
+	Stopped bool          `json:"stopped"`         // the guard called a stop or land
+	Cause   string        `json:"cause,omitempty"` // that latched it
+	Name    string        `json:"name,omitempty"`  // of the zone or limit
+	StopAt  time.Duration `json:"stop_ns"`
+	Speed   float64       `json:"speed"`    // m/s, true, over the floor, when it was called
+	Allowed float64       `json:"allowed"`  // m, declared stopping distance then
+	Rested  bool          `json:"rested"`   // it came to rest
+	Left    bool          `json:"left"`     // the judge saw it outside
+	Depth   float64       `json:"depth"`    // m, how deep
+	Closest float64       `json:"closest"`  // m, least room there was
+	Room    float64       `json:"room"`     // m, at rest
+	Place   judge.Place   `json:"place"`    // what is nearest at rest, or where it left
+	At      sim.Vec       `json:"at"`       // m, where it rests
+	Needles bool          `json:"needless"` // a perfect judge would not have stopped it
+	Length  time.Duration `json:"length_ns"`
+	Hash    uint64        `json:"hash"` // of everything that happened, where asked for
+	Target  judge.Place   `json:"-"`
+	Pilot   PilotKind     `json:"-"`
+	Worst   bool          `json:"-"`
+}

@@ -1,0 +1,206 @@
+package rehearse
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"pinfold/sim"
+	"pinfold/watchdog"
+)
+
+// PerPen is how many seeds in a row share a pen, which is dear to draw.
+const PerPen = 16
+
+// Random draws cases of random pens and vehicles. It keeps the pen of the seed
+// before, and nothing else.
+type Random struct {
+	Kind   watchdog.Kind
+	Break  Break
+	Peace  bool // pilots that mean no harm as well
+	block  uint64
+	drawn  bool
+	config watchdog.Config
+	pen    *pen
+	rotor  sim.MultirotorSpec
+	plant  PlantKind
+}
+
+// Case draws the case of a seed; attempt counts from zero, for draws that were
+// not granted a start. A nil case: this draw found no place to start from.
+func (d *Random) Case(seed uint64, attempt int) (*Case, error) {
+	if b := seed / PerPen; !d.drawn || b != d.block {
+		if err := d.draw(b); err != nil {
+			return nil, fmt.Errorf("rehearse: seed %d: %w", seed, err)
+		}
+	}
+	rng := rand.New(rand.NewPCG(seed, 0x63617365<<16|uint64(attempt)))
+	c := &Case{Seed: seed, Config: d.config, Pen: d.pen.judged, Most: 6 * time.Second}
+	c.Truth.Plant = d.plant
+	c.Truth.Rotor = d.rotor
+	c.Worst = rng.IntN(2) == 0
+	c.truth(rng, &d.Break)
+	c.Config.Timing.TrustedFor, c.Config.Timing.RestFor, c.Config.Timing.RestSpeed = 0, 0, 10
+	if !c.place(rng, d.pen, d.Peace) {
+		return nil, nil
+	}
+	c.aimErrors(rng, &d.Break)
+	return c, nil
+}
+
+// draw draws what a block of seeds shares.
+func (d *Random) draw(block uint64) (err error) {
+	rng := rand.New(rand.NewPCG(block, 0x70656e<<8|uint64(d.Kind)))
+	d.config = declare(rng, d.Kind)
+	c := &d.config
+	switch {
+	case d.Kind == watchdog.Rover:
+		d.plant = Differential + PlantKind(rng.IntN(2))
+	case rng.IntN(5) == 0:
+		d.plant, d.rotor = Rotor, drawRotor(rng, c)
+	default:
+		d.plant = Point
+	}
+	need := c.Radius + c.Stopping.Margin + c.Stopping.PositionErr + stopping(c, 1.2) + 0.3
+	if d.pen, err = drawPen(rng, span(rng, 3, 8)*need, d.Kind == watchdog.Multirotor); err != nil {
+		return err
+	}
+	d.pen.judged.Radius, d.pen.judged.Below, d.pen.judged.Above = c.Radius, c.Height/2, c.Height/2
+	c.Zones = d.pen.set
+	d.block, d.drawn = block, true
+	return nil
+}
+
+// stopping is about how much room a vehicle at v m/s needs until rest, m.
+func stopping(c *watchdog.Config, v float64) float64 {
+	s := &c.Stopping
+	a, _ := watchdog.OnSlope(s.Deceleration, s.Slope)
+	t := reaction(c)
+	gain := s.VelocityErr + s.Acceleration*t
+	return watchdog.StoppingDistance(v+gain, t, a) + 0.5*s.Acceleration*t*t
+}
+
+// reaction is about how long it is until the brakes are on, s.
+func reaction(c *watchdog.Config) float64 {
+	until := 20*ms + watchdog.JudgeEvery
+	if c.Stopping.CoverLoss {
+		until = max(until, c.Timing.PermitValid)
+	}
+	return (until + c.Pose.VelocityWindow/2 + c.Stopping.Reaction).Seconds()
+}
+
+// truth draws what holds, within what is declared but for the Break.
+func (c *Case) truth(rng *rand.Rand, b *Break) {
+	s, t := &c.Config.Stopping, &c.Truth
+	worse := func(lo float64) float64 { // a share of what is declared
+		if c.Worst {
+			return 1
+		}
+		return span(rng, lo, 1)
+	}
+	a, _ := watchdog.OnSlope(s.Deceleration, s.Slope)
+	t.Braking = a / worse(0.7) * (1 - b.Braking)
+	t.Vertical = s.Vertical / worse(0.7) * (1 - b.Braking)
+	t.Gain = s.Acceleration*worse(0) + b.Gain
+	t.Turning = rng.Float64()
+	c.delays(rng, worse(0.3), b)
+	c.rotor(b)
+	t.Eye = c.eye(rng)
+	if s.CoverLoss {
+		t.CutCall = rng.IntN(2) == 0
+	}
+}
+
+// delays shares the reaction out between the link there, the link back and the
+// actuators: nothing of it is left where full is 1. The vehicle asks once a
+// tick whether it may move, and its actuators' time is in whole ticks.
+func (c *Case) delays(rng *rand.Rand, full float64, b *Break) {
+	t := &c.Truth
+	left := time.Duration(float64(c.Config.Stopping.Reaction)*full) - Tick
+	if t.Plant == Rotor { // its own lags are in its model
+		m := &t.Rotor
+		own := max(m.Delay+m.TiltLag+seconds(1/m.Gain)+seconds(m.Climb/sim.Gravity), m.Delay+m.MotorLag+seconds(1/m.Lift))
+		left = c.Config.Stopping.Reaction - own - Tick
+	}
+	t.Transit = time.Duration(rng.Float64() * 0.4 * float64(left))
+	t.Down = time.Duration(rng.Float64() * 0.5 * float64(left))
+	t.DownLate = time.Duration(rng.Float64() * float64(t.Down))
+	if c.Worst {
+		t.DownLate = 0
+	}
+	if t.Plant != Rotor {
+		t.Actuator = max(0, (left-t.Transit-t.Down)/Tick*Tick)
+	}
+	t.Late = duration(rng, 0, 30*ms)
+	t.Actuator += b.Reaction
+	t.Rotor.Delay += b.Reaction
+	t.Down += b.Down
+}
+
+// rotor breaks a multirotor's own brakes where they are to be weaker.
+func (c *Case) rotor(b *Break) {
+	m := &c.Truth.Rotor
+	m.Brake = math.Atan(math.Tan(m.Brake) * (1 - b.Braking))
+	m.Thrust -= b.Braking * (m.Thrust - sim.Gravity)
+}
+
+// eye draws the tracker: its errors point nowhere yet.
+func (c *Case) eye(rng *rand.Rand) sim.EyeSpec {
+	p := &c.Config.Pose
+	e := sim.EyeSpec{Period: duration(rng, 3*ms, 12*ms), Jitter: span(rng, 0, 0.8) * float64(rng.IntN(2)),
+		Clock: duration(rng, time.Second, 90*time.Second), Latency: c.Truth.Transit, Late: c.Truth.Late,
+		LateFrom: WarmUp, Velocity: rng.IntN(2) == 0}
+	if rng.IntN(4) == 0 {
+		e.Lose = span(rng, 0, 0.3)
+	}
+	if !e.Velocity { // four samples, the warm-up's
+		e.Period = min(e.Period, p.VelocityWindow/5)
+	}
+	return e
+}
+
+// aimErrors makes the tracker lie so that the vehicle seems further from where
+// it leaves by, and slower, than it is: as much as is declared, and as a Break
+// has it.
+func (c *Case) aimErrors(rng *rand.Rand, b *Break) {
+	s, e := &c.Config.Stopping, &c.Truth.Eye
+	size, speed := 1.0, 1.0
+	dir, head := c.Pilot.Out.Mul(-1), c.Pilot.Dir.Mul(-1)
+	if !c.Worst {
+		size, speed = rng.Float64(), rng.Float64()
+		dir, head = unit(rng, c.Config.Kind == watchdog.Multirotor), unit(rng, c.Config.Kind == watchdog.Multirotor)
+	}
+	wobble := 0.3 * rng.Float64() * s.PositionErr
+	if !e.Velocity { // it must not look like a speed: see derivedNoise
+		wobble = math.Min(wobble, s.VelocityErr*speed/derivedNoise(&c.Config, e.Period))
+	}
+	e.Wobble = wobble
+	most := math.Max(0, s.PositionErr*size-wobble)
+	e.Hide = dir.Mul(most + b.Drift*span(rng, 0.25, 1)*Way)
+	if e.Velocity {
+		e.WobbleV = 0.3 * rng.Float64() * s.VelocityErr * speed
+		e.HideV = head.Mul(s.VelocityErr*speed - e.WobbleV)
+	}
+	e.HideV = e.HideV.Add(head.Mul(b.Speed))
+	if b.Speed > 0 {
+		e.Velocity = true
+	}
+}
+
+// derivedNoise is the most by which a position error of at most 1 m can tilt the
+// slope over the velocity window, 1/s: 2·sum|t|/sum t² over half the window,
+// which is the shortest it can be, is at most 8 over it.
+func derivedNoise(c *watchdog.Config, _ time.Duration) float64 {
+	return 8 / c.Pose.VelocityWindow.Seconds()
+}
+
+// unit is a random direction.
+func unit(rng *rand.Rand, up bool) sim.Vec {
+	a, z := rng.Float64()*2*math.Pi, 0.0
+	if up {
+		z = span(rng, -1, 1)
+	}
+	r := math.Sqrt(1 - z*z)
+	return sim.Vec{X: r * math.Cos(a), Y: r * math.Sin(a), Z: z}
+}

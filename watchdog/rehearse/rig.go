@@ -1,0 +1,340 @@
+package rehearse
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"time"
+
+	"pinfold/sim"
+	"pinfold/sim/judge"
+	"pinfold/watchdog"
+	"pinfold/watchdog/link/receiver"
+	"pinfold/watchdog/link/wire"
+)
+
+// Options of a run.
+type Options struct {
+	Hash  bool      // hash everything that happens into Result.Hash
+	Trace io.Writer // where the run is told, line by line; nil nowhere
+}
+
+// rig is one run.
+type rig struct {
+	c     *Case
+	opt   Options
+	guard *watchdog.Guard
+	gate  *receiver.Receiver
+	plant sim.Plant
+	eye   *sim.Eye
+	judge *judge.Judge
+	up    mail // to the guard
+	down  mail // to the vehicle
+	buf   []byte
+	jit   jitter
+	hash  hash
+
+	now     time.Duration
+	before  sim.State // at the last tick
+	obeys   bool      // a permit has come: from now on the vehicle asks for one
+	asked   bool      // the start was asked for
+	allowed bool      // the guard's newest permit says go
+	called  time.Duration
+	halted  time.Duration // when the vehicle heard of it, or found its permit too old
+	cut     bool          // the link to the vehicle is dead
+	moved   float64 // m, way travelled at the last look of the judge
+	room    float64 // m, at that look
+	res     Result
+}
+
+// Run makes the run of a case. An error says that the case cannot be run.
+func Run(c *Case, opt Options) (Result, error) {
+	r, err := newRig(c, opt)
+	if err != nil {
+		return Result{}, fmt.Errorf("rehearse: seed %d: %w", c.Seed, err)
+	}
+	r.run()
+	return r.res, nil
+}
+
+func newRig(c *Case, opt Options) (r *rig, err error) {
+	r = &rig{c: c, opt: opt, called: -1, halted: -1, jit: newJitter(c.Seed), hash: newHash()}
+	r.res = Result{Seed: c.Seed, Target: c.Target, Pilot: c.Pilot.Kind, Worst: c.Worst, Closest: math.Inf(1)}
+	if r.guard, err = watchdog.New(c.Config); err != nil {
+		return nil, err
+	}
+	if r.gate, err = receiver.New(receiver.Options{}); err != nil {
+		return nil, err
+	}
+	if r.judge, err = judge.New(c.Pen); err != nil {
+		return nil, err
+	}
+	r.plant = c.plant()
+	r.eye = sim.NewEye(c.Truth.Eye, c.Seed)
+	r.before = r.plant.State()
+	r.look(true)
+	return r, nil
+}
+
+// run goes on until the vehicle rests after a stop, has left, or the time is
+// up.
+func (r *rig) run() {
+	r.step(&watchdog.Event{Kind: watchdog.EvTick}, 0)
+	for !r.over() {
+		r.tick()
+	}
+	r.look(true)
+	s := r.plant.State()
+	r.res.Room, r.res.Place = r.judge.Nearest(s.Position.X, s.Position.Y, s.Position.Z)
+	r.res.At, r.res.Length = s.Position, r.now
+	v := r.judge.Verdict(true)
+	r.res.Left, r.res.Depth, r.res.Closest = !v.Stayed(), v.Deepest.Depth, v.Closest
+	if r.res.Left {
+		r.tell("outside by %.4f m, nearest %s", v.Deepest.Depth, r.res.Place.Region)
+	} else {
+		r.tell("ends with %.4f m of room, nearest %s", r.res.Room, r.res.Place.Region)
+	}
+	r.hash.u64(math.Float64bits(r.res.Room))
+	r.res.Hash = r.hash.sum
+}
+
+// noStart is how long a start may be waited for, beyond the config's waits.
+const noStart = 600 * time.Millisecond
+
+func (r *rig) over() bool {
+	c := r.c
+	switch {
+	case r.room <= 0:
+		return true
+	case !r.res.Started:
+		wait := noStart
+		if c.AtRest {
+			wait += c.Config.Timing.TrustedFor + c.Config.Timing.RestFor
+		}
+		return r.now > wait
+	case r.res.Rested:
+		return true
+	}
+	return r.now >= c.Most
+}
+
+// tick moves the vehicle by one Tick and lets the guard do what falls into it.
+func (r *rig) tick() {
+	r.hear()
+	c := r.want()
+	r.before = r.plant.State()
+	s := r.plant.Step(Tick, c)
+	end := r.now + Tick
+	for r.eye.Next() <= end {
+		at := between(&r.before, &s, float64(r.eye.Next()-r.now)/float64(Tick))
+		if data, due := r.eye.See(&at); data != nil {
+			r.up.put(aboutPose, data, due)
+			r.hash.bytes(data, r.opt.Hash)
+		}
+	}
+	r.judgeUntil(end)
+	r.now = end
+	r.look(false)
+	if r.opt.Hash {
+		r.hash.state(&s)
+	}
+	r.rest(&s)
+}
+
+// between is the truth a share of the way from one tick to the next.
+func between(a, b *sim.State, share float64) sim.State {
+	s := *b
+	s.Position = a.Position.Add(b.Position.Sub(a.Position).Mul(share))
+	s.Velocity = a.Velocity.Add(b.Velocity.Sub(a.Velocity).Mul(share))
+	s.Travelled = a.Travelled + (b.Travelled-a.Travelled)*share
+	return s
+}
+
+// judgeUntil steps the guard at every instant up to end at which something
+// arrives or it wants to be stepped.
+func (r *rig) judgeUntil(end time.Duration) {
+	for {
+		at := r.guard.Deadline()
+		due, any := r.up.next()
+		if any && due <= at {
+			if due > end {
+				return
+			}
+			r.arrive(r.up.take())
+			continue
+		}
+		if at > end {
+			return
+		}
+		r.step(&watchdog.Event{Kind: watchdog.EvTick}, at)
+	}
+}
+
+// arrive gives the guard a message.
+func (r *rig) arrive(m *message) {
+	ev := watchdog.Event{Kind: watchdog.EvPose, Arrived: m.due, Payload: m.data}
+	if m.what == aboutAck {
+		a, err := wire.DecodeAck(m.data)
+		if err != nil {
+			return
+		}
+		ev = watchdog.Event{Kind: watchdog.EvAck, Arrived: m.due, Text: a.ID}
+	}
+	r.step(&ev, m.due)
+	r.start(m.due)
+}
+
+// start asks for the start once everything it needs is there.
+func (r *rig) start(now time.Duration) {
+	if r.res.Started || r.asked || !r.c.AtRest && now < WarmUp {
+		return
+	}
+	s := r.guard.Snapshot()
+	if len(s.Blocked) > 0 || !s.Judged {
+		return
+	}
+	r.asked = true
+	r.step(&watchdog.Event{Kind: watchdog.EvRequest, Ask: watchdog.AskStart, By: "rehearsal", Nonce: s.Nonce, Arrived: now}, now)
+	r.asked = false
+}
+
+// step steps the guard and carries out what it says.
+func (r *rig) step(ev *watchdog.Event, now time.Duration) {
+	token := uint64(0)
+	effects := r.guard.Step(ev, now)
+	for i := range effects {
+		switch e := &effects[i]; e.Kind {
+		case watchdog.DoPermit:
+			r.permit(&e.Permit, now)
+		case watchdog.DoCommand:
+			r.command(&e.Command, now)
+		case watchdog.DoRecord:
+			if e.Record.Durable {
+				token = e.Record.Token
+			}
+		}
+	}
+	if token != 0 {
+		r.step(&watchdog.Event{Kind: watchdog.EvDurable, Token: token}, now)
+	}
+}
+
+func (r *rig) permit(p *watchdog.Permit, now time.Duration) {
+	if p.Go && !r.res.Started {
+		r.res.Started = true
+		r.tell("at %v started", now)
+	}
+	r.allowed = p.Go
+	m := wire.Permit{Guard: r.c.Config.Guard, Session: r.c.Config.Session, Seq: p.Seq, Go: p.Go, Stamp: p.Stamp, Valid: p.Valid.Seconds()}
+	r.buf = m.Append(r.buf[:0])
+	if r.res.Started && !p.Go && r.called < 0 {
+		r.call(now)
+	}
+	r.send(aboutPermit, now)
+}
+
+func (r *rig) command(c *watchdog.Command, now time.Duration) {
+	if r.res.Cause == "" {
+		r.res.Cause, r.res.Name = c.Cause.String(), c.Name
+		r.tell("at %v %s, cause %s %q, %.4f", now, c.Action, c.Cause, c.Name, c.Value)
+	}
+	m := wire.Command{ID: c.ID, Seq: c.Seq, Action: c.Action.String(), Cause: c.Cause.String(), Zone: c.Name,
+		Value: c.Value, Limit: c.Limit, Stamp: c.Stamp, Valid: c.Valid.Seconds()}
+	r.buf = m.Append(r.buf[:0])
+	r.send(aboutCommand, now)
+}
+
+// call notes that the guard has withdrawn its permit.
+func (r *rig) call(now time.Duration) {
+	s := r.plant.State()
+	reach := r.guard.Snapshot().Reach
+	r.called, r.cut = now, r.cut || r.c.Truth.CutCall
+	r.res.Stopped, r.res.StopAt = true, now
+	r.res.Speed, r.res.Allowed = s.Velocity.Flat().Len(), reach.Along
+	if r.c.Config.Kind == watchdog.Multirotor {
+		up := watchdog.StoppingDistance(math.Abs(s.Velocity.Z), reach.Reaction, r.c.Config.Stopping.Vertical)
+		r.res.Allowed = math.Max(r.res.Allowed, up)
+	}
+}
+
+// send gives what stands in buf to the link to the vehicle.
+func (r *rig) send(what topic, now time.Duration) {
+	r.hash.bytes(r.buf, r.opt.Hash)
+	t := &r.c.Truth
+	if r.cut || t.CutAt > 0 && now >= t.CutAt {
+		return
+	}
+	late := t.Down
+	if t.DownLate > 0 {
+		late -= time.Duration(float64(t.DownLate) * r.jit.share())
+	}
+	r.down.put(what, r.buf, now+late)
+}
+
+// hear hands over what has arrived at the vehicle.
+func (r *rig) hear() {
+	clock := int64(r.eye.ClockAt(r.now))
+	for due, any := r.down.next(); any && due <= r.now; due, any = r.down.next() {
+		switch m := r.down.take(); m.what {
+		case aboutPermit:
+			r.gate.Permit(m.data, false, clock)
+		case aboutCommand:
+			if ack := r.gate.Command(m.data, false, clock); ack != nil {
+				r.up.put(aboutAck, ack, r.now+r.c.Truth.Transit)
+			}
+		}
+	}
+}
+
+// want is what the vehicle is told: the pilot's wish while it may move. Before
+// the first permit it is carried along, as if it had been moving for ever.
+func (r *rig) want() sim.Control {
+	may := r.gate.MayMove(int64(r.eye.ClockAt(r.now))).Go
+	r.obeys = r.obeys || may || r.c.AtRest || r.called >= 0
+	s := r.plant.State()
+	switch {
+	case may:
+		return r.c.control(&s, r.now, r.called)
+	case r.obeys:
+		if r.called >= 0 && r.halted < 0 {
+			r.halted = r.now
+			r.tell("halts")
+		}
+		return sim.Control{}
+	}
+	return r.c.coast(&s)
+}
+
+// look has the judge see the true position, wherever the body can have come
+// near an edge since it last looked: the room changes no faster than the body
+// moves.
+func (r *rig) look(must bool) {
+	const near = 0.25 // m of room within which every tick is looked at
+	s := r.plant.State()
+	if !must && s.Travelled-r.moved < r.room-near {
+		return
+	}
+	r.moved = s.Travelled
+	r.room = r.judge.Look(r.now, s.Position.X, s.Position.Y, s.Position.Z)
+}
+
+// rest notes when a vehicle that was stopped is at rest.
+func (r *rig) rest(s *sim.State) {
+	if r.halted < 0 || r.now <= r.halted+r.c.Truth.Actuator+Tick {
+		return
+	}
+	slow := 1e-9
+	if r.c.Truth.Plant == Rotor {
+		slow = 0.005
+	}
+	r.res.Rested = s.Velocity.Len() <= slow
+}
+
+func (r *rig) tell(format string, a ...any) {
+	if r.opt.Trace != nil {
+		s := r.plant.State()
+		fmt.Fprintf(r.opt.Trace, "%8.3f s  (%8.4f %8.4f %8.4f) m  (%7.4f %7.4f %7.4f) m/s  ", r.now.Seconds(),
+			s.Position.X, s.Position.Y, s.Position.Z, s.Velocity.X, s.Velocity.Y, s.Velocity.Z)
+		fmt.Fprintf(r.opt.Trace, format+"\n", a...)
+	}
+}

@@ -1,0 +1,37 @@
+package rehearse
+
+import (
+	"time"
+
+	"pinfold/sim/judge"
+)
+
+// shadowFor is how long a vehicle is followed without a guard, after the stop
+// that was called.
+const shadowFor = 3 * time.Second
+
+// Needless says whether the stop of a run was needless: whether its vehicle,
+// left to its pilot, would have stayed in the pen for the next three seconds.
+// A pilot that waits for the stop to do its worst does so at that instant.
+func Needless(c *Case, res *Result) (bool, error) {
+	if !res.Stopped {
+		return false, nil
+	}
+	j, err := judge.New(c.Pen)
+	if err != nil {
+		return false, err
+	}
+	p := c.plant()
+	for now := time.Duration(0); now < res.StopAt+shadowFor; now += Tick {
+		s := p.State()
+		if j.Room(s.Position.X, s.Position.Y, s.Position.Z) <= 0 {
+			return false, nil
+		}
+		if !c.AtRest && now < WarmUp {
+			p.Step(Tick, c.coast(&s))
+			continue
+		}
+		p.Step(Tick, c.control(&s, now, res.StopAt))
+	}
+	return true, nil
+}

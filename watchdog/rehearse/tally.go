@@ -1,0 +1,146 @@
+package rehearse
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"pinfold/sim/judge"
+)
+
+// Source draws cases: Random, or Site. A nil case is a draw that found no place
+// to start from.
+type Source interface {
+	Case(seed uint64, attempt int) (*Case, error)
+}
+
+// Attempts bounds how often a seed is drawn until a start is granted.
+const Attempts = 24
+
+// RunSeed draws and runs a seed until a start is granted; a result that was not
+// Started is a seed for which none was.
+func RunSeed(src Source, seed uint64, opt Options) (res Result, c *Case, err error) {
+	for attempt := range Attempts {
+		if c, err = src.Case(seed, attempt); err != nil {
+			return Result{Seed: seed}, nil, err
+		}
+		if c == nil {
+			continue
+		}
+		if res, err = Run(c, opt); err != nil || res.Started {
+			return res, c, err
+		}
+	}
+	res.Seed = seed
+	return res, c, nil
+}
+
+// MaxLeaks is how many leaks are kept by name; all are counted.
+const MaxLeaks = 32
+
+// Tally is what came of many runs.
+type Tally struct {
+	Runs     int
+	Void     int // seeds that never got a start
+	Stops    int
+	Rests    int
+	Left     int
+	Leaks    []Result // the first MaxLeaks
+	Needless int      // stops that a perfect judge would not have called, of Peeked
+	Peeked   int
+	Time     time.Duration // simulated
+	Edges    map[judge.Place]*EdgeTally
+	Rooms    []Rest // of runs that came to rest after a stop for a zone
+	Causes   map[string]int
+	Hash     uint64 // of all the runs' hashes, in the order of Add
+}
+
+// Rest is where one run came to rest.
+type Rest struct {
+	Room     float64 // m, left to the edge
+	Allowed  float64 // m, the declared stopping distance when the stop was called
+	Pilot    PilotKind
+	Worst    bool
+	Needless bool
+}
+
+// EdgeTally is what came of the runs that came nearest to one edge.
+type EdgeTally struct {
+	Place   judge.Place
+	Runs    int
+	Closest float64 // m, least room at rest; negative outside
+	Seed    uint64  // of that run
+	Left    int
+}
+
+// Add takes in one run.
+func (t *Tally) Add(r *Result, c *Case) {
+	t.Hash = (t.Hash ^ r.Hash) * fnvPrime
+	if !r.Started {
+		t.Void++
+		return
+	}
+	t.Runs++
+	t.Time += r.Length
+	if r.Left {
+		t.Left++
+		if len(t.Leaks) < MaxLeaks {
+			t.Leaks = append(t.Leaks, *r)
+		}
+	}
+	t.edge(r)
+	if !r.Stopped {
+		return
+	}
+	t.Stops++
+	if t.Causes == nil {
+		t.Causes = map[string]int{}
+	}
+	t.Causes[r.Cause]++
+	if r.Rested && !r.Left {
+		t.Rests++
+		if r.Cause == "zone" {
+			t.Rooms = append(t.Rooms, Rest{r.Room - c.Config.Stopping.Margin, r.Allowed, r.Pilot, r.Worst, r.Needles})
+		}
+	}
+}
+
+func (t *Tally) edge(r *Result) {
+	if t.Edges == nil {
+		t.Edges = map[judge.Place]*EdgeTally{}
+	}
+	e := t.Edges[r.Place]
+	if e == nil {
+		e = &EdgeTally{Place: r.Place, Closest: r.Closest, Seed: r.Seed}
+		t.Edges[r.Place] = e
+	}
+	e.Runs++
+	room := r.Room
+	if r.Left {
+		e.Left++
+		room = -r.Depth
+	}
+	if e.Runs == 1 || room < e.Closest {
+		e.Closest, e.Seed = room, r.Seed
+	}
+}
+
+// Sorted are the edges by region and edge.
+func (t *Tally) Sorted() (all []*EdgeTally) {
+	for _, e := range t.Edges {
+		all = append(all, e)
+	}
+	slices.SortFunc(all, func(a, b *EdgeTally) int {
+		return cmp.Or(cmp.Compare(a.Place.Region, b.Place.Region), cmp.Compare(b.Place.Edge, a.Place.Edge))
+	})
+	return all
+}
+
+// Quantile is the value below which the share q of the sorted values lies; zero
+// of none.
+func Quantile(sorted []float64, q float64) float64 {
+	if len(sorted) == 0 {
+		return 0
+	}
+	return sorted[min(len(sorted)-1, int(q*float64(len(sorted))))]
+}
