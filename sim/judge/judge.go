@@ -152,36 +152,34 @@ const discs = 3
 // single region holds.
 func (j *Judge) overlapping(x, y, z float64, where string) (float64, string) {
 	worst := math.Inf(1)
-	look := func(px, py float64) {
-		for _, pz := range []float64{z - j.pen.Below, z, z + j.pen.Above} {
-			worst = math.Min(worst, j.point(px, py, pz))
-		}
-	}
-	look(x, y)
-	for k := 1; k <= discs; k++ {
-		r := j.pen.Radius * float64(k) / discs
-		for i := range rim {
+	for i := range 1 + discs*rim {
+		px, py := x, y
+		if i > 0 {
 			s, c := math.Sincos(2 * math.Pi * float64(i) / rim)
-			look(x+c*r, y+s*r)
+			r := j.pen.Radius * float64(1+(i-1)/rim) / discs
+			px, py = x+c*r, y+s*r
 		}
+		worst = min(worst, j.column(px, py, [3]float64{z - j.pen.Below, z, z + j.pen.Above}))
 	}
 	return worst, where
 }
 
-// point is how far a bare point is inside the union (the most that any one
-// region gives), or outside of it.
-func (j *Judge) point(x, y, z float64) float64 {
-	best := math.Inf(-1)
+// column is how far the worst of three points above one another is inside the
+// union (the most that any one region gives), or outside of it.
+func (j *Judge) column(x, y float64, z [3]float64) float64 {
+	best := [3]float64{math.Inf(-1), math.Inf(-1), math.Inf(-1)}
 	for _, r := range j.pen.Inside {
 		wall := r.signed(x, y)
-		band := math.Min(z-r.Floor, r.Ceiling-z)
-		d := math.Min(wall, band)
-		if wall < 0 && band < 0 {
-			d = -math.Hypot(wall, band)
+		for i := range z {
+			band := min(z[i]-r.Floor, r.Ceiling-z[i])
+			d := min(wall, band)
+			if wall < 0 && band < 0 {
+				d = -math.Hypot(wall, band)
+			}
+			best[i] = max(best[i], d)
 		}
-		best = math.Max(best, d)
 	}
-	return best
+	return min(best[0], best[1], best[2])
 }
 
 // clear is the distance from the body to a keep-out region.

@@ -61,7 +61,7 @@ func (r Region) nearest(x, y float64) (d float64, edge int) {
 			ring = r.Holes[k]
 		}
 		for i := range ring {
-			if e := segmentDistance(ring[i], ring[(i+1)%len(ring)], x, y); e < d {
+			if e := math.Sqrt(segmentSquare(ring[i], ring[(i+1)%len(ring)], x, y)); e < d {
 				d, edge = e, n+i
 			}
 		}

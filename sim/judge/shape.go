@@ -46,31 +46,36 @@ func crossings(ring [][2]float64, x, y float64) int {
 // edge is the distance in the plane from (x, y) to the nearest edge of any
 // ring, m; infinite for a region without edges.
 func (r Region) edge(x, y float64) float64 {
-	d := ringDistance(r.Outer, x, y)
+	d := ringSquare(r.Outer, x, y)
 	for _, h := range r.Holes {
-		d = math.Min(d, ringDistance(h, x, y))
+		d = min(d, ringSquare(h, x, y))
 	}
-	return d
+	return math.Sqrt(d)
 }
 
-func ringDistance(ring [][2]float64, x, y float64) float64 {
+// ringSquare is the square of the distance to the nearest edge of a ring, m².
+func ringSquare(ring [][2]float64, x, y float64) float64 {
 	d := math.Inf(1)
 	for i := range ring {
-		a, b := ring[i], ring[(i+1)%len(ring)]
-		d = math.Min(d, segmentDistance(a, b, x, y))
+		k := i + 1
+		if k == len(ring) {
+			k = 0
+		}
+		d = min(d, segmentSquare(ring[i], ring[k], x, y))
 	}
 	return d
 }
 
-// segmentDistance is the distance from (x, y) to the segment a-b.
-func segmentDistance(a, b [2]float64, x, y float64) float64 {
+// segmentSquare is the square of the distance from (x, y) to the segment a-b.
+func segmentSquare(a, b [2]float64, x, y float64) float64 {
 	ux, uy := b[0]-a[0], b[1]-a[1]
 	t := 0.0
 	if l := ux*ux + uy*uy; l > 0 {
 		t = ((x-a[0])*ux + (y-a[1])*uy) / l
-		t = math.Max(0, math.Min(1, t))
+		t = max(0, min(1, t))
 	}
-	return math.Hypot(x-(a[0]+t*ux), y-(a[1]+t*uy))
+	dx, dy := x-(a[0]+t*ux), y-(a[1]+t*uy)
+	return dx*dx + dy*dy
 }
 
 // signed is the distance in the plane to the region's edge, m: positive

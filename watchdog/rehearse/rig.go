@@ -305,13 +305,11 @@ func (r *rig) want() sim.Control {
 	return r.c.coast(&s)
 }
 
-// look has the judge see the true position, wherever the body can have come
-// near an edge since it last looked: the room changes no faster than the body
-// moves.
+// look has the judge see the true position, wherever the body can have come to
+// an edge since it last looked: the room falls no faster than the body moves.
 func (r *rig) look(must bool) {
-	const near = 0.25 // m of room within which every tick is looked at
 	s := r.plant.State()
-	if !must && s.Travelled-r.moved < r.room-near {
+	if !must && s.Travelled-r.moved < r.room {
 		return
 	}
 	r.moved = s.Travelled
