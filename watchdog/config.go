@@ -98,9 +98,16 @@ type Limit struct {
 	On      bool
 	Max     float64 // in the limit's unit
 	Caution float64 // caution from here on; equal to Max means no caution band
-	Confirm int     // violating samples in a row before it counts; 0 and 1 are both the first
+	Confirm int     // violating judgements in a row before it counts; 0 and 1 are both the first. See later
 	Answer  Action  // ActCaution, ActStop or ActLand
 }
+
+// later is how long after its first violating judgement a limit may count. What
+// is predicted (height, distance from home, the way into a slow zone) is judged
+// at every pose and every JudgeEvery without one, and is predicted for as much
+// longer: it is called while it can still be kept. Other limits are judged at
+// every pose: for them Confirm counts samples.
+func (l *Limit) later() time.Duration { return time.Duration(max(1, l.Confirm)-1) * JudgeEvery }
 
 // Stopping declares how the vehicle stops. See Reach for the derivation.
 type Stopping struct {

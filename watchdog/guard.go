@@ -30,6 +30,7 @@ type Guard struct {
 	poseNow bool
 	trust   pose.Distrust
 	reach   Reach
+	later   Reach // for what has to be confirmed; see reachAfter
 	near    zones.Hit
 	speed   float64 // m/s, newest known horizontal speed
 	slow    time.Duration

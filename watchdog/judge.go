@@ -101,18 +101,15 @@ func (g *Guard) between() bool {
 }
 
 // judgeBetween judges the reach of the newest pose again, since it has become
-// older. A limit that wants several samples is left to them.
+// older. For a limit that is predicted this is one more judgement on the way to
+// its confirmation: one that waited for samples would wait while none comes.
 func (g *Guard) judgeBetween(now time.Duration) {
 	if g.poseNow || !g.between() {
 		return
 	}
 	g.look(now)
-	if g.cfg.Limits[LimitHeight].Confirm <= 1 {
-		g.limit(LimitHeight, g.height(), now)
-	}
-	if g.cfg.Limits[LimitDistance].Confirm <= 1 {
-		g.limit(LimitDistance, g.distance(), now)
-	}
+	g.limit(LimitHeight, g.height(now), now)
+	g.limit(LimitDistance, g.distance(now), now)
 	g.judgeSlow(now)
 }
 
@@ -204,9 +201,9 @@ func (g *Guard) bodyNow() zones.Sweep {
 
 func (g *Guard) judgeLimits(now time.Duration) {
 	p := &g.cur
-	g.limit(LimitHeight, g.height(), now)
+	g.limit(LimitHeight, g.height(now), now)
 	g.limit(LimitTilt, p.Tilt*degPerRad, now)
-	g.limit(LimitDistance, g.distance(), now)
+	g.limit(LimitDistance, g.distance(now), now)
 	if p.HasTurnRate {
 		g.limit(LimitTurn, math.Abs(p.TurnRate)*degPerRad, now)
 	}
@@ -218,9 +215,20 @@ func (g *Guard) judgeLimits(now time.Duration) {
 	g.limit(LimitDescent, -p.Velocity.Z, now)
 }
 
+// reachAfter is the reach where the stop may be called later than at the next
+// judgement, for what has to be confirmed.
+func (g *Guard) reachAfter(late, now time.Duration) *Reach {
+	if late == 0 || !g.cfg.Stopping.Predict {
+		return &g.reach
+	}
+	age, _ := g.track.Age(now)
+	g.cfg.reachOf(&g.cur, age+late, g.assumed(), &g.later)
+	return &g.later
+}
+
 // height is how high above the floor the body's centre can come until rest, m.
-func (g *Guard) height() float64 {
-	z := g.cur.Position.Z + g.reach.Up
+func (g *Guard) height(now time.Duration) float64 {
+	z := g.cur.Position.Z + g.reachAfter(g.cfg.Limits[LimitHeight].later(), now).Up
 	if g.cfg.HasGround {
 		z -= g.cfg.Ground
 	}
@@ -228,8 +236,8 @@ func (g *Guard) height() float64 {
 }
 
 // distance is how far from home the body's centre can come until rest, m.
-func (g *Guard) distance() float64 {
-	w := &g.reach.Sweep
+func (g *Guard) distance(now time.Duration) float64 {
+	w := &g.reachAfter(g.cfg.Limits[LimitDistance].later(), now).Sweep
 	h := g.cfg.Home
 	here := trig.Hypot(w.From.X-h.X, w.From.Y-h.Y)
 	there := trig.Hypot(w.To.X-h.X, w.To.Y-h.Y) + w.Grow

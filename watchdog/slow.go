@@ -73,8 +73,8 @@ func slowSubjects(c *Config) (all []subject) {
 	return all
 }
 
-// judgeSlow judges the speed where the reach meets a slow zone. Between two
-// poses only those are looked at that want no confirmation.
+// judgeSlow judges the speed where the reach meets a slow zone: the reach of
+// the one that takes longest to be confirmed.
 func (g *Guard) judgeSlow(now time.Duration) {
 	if g.slowZones == nil {
 		return
@@ -83,29 +83,24 @@ func (g *Guard) judgeSlow(now time.Duration) {
 	if !g.cur.HasVelocity {
 		v = g.assumed()
 	}
-	g.slowHits = g.slowZones.Judge(&g.reach.Sweep, 0, g.slowHits[:0])
+	late := time.Duration(0)
+	for i := range g.cfg.Slow {
+		late = max(late, g.cfg.Slow[i].Limit.later())
+	}
+	g.slowHits = g.slowZones.Judge(&g.reachAfter(late, now).Sweep, 0, g.slowHits[:0])
 	for k := range g.slowHits {
 		if g.slowHits[k].Pen || g.slowHits[k].Zone < 1 { // nothing is known: it may be in any of them
 			for i := range g.cfg.Slow {
-				g.slowOne(i, v, now)
+				g.observeValue(g.slow0+i, v, now)
 			}
 			return
 		}
-		g.slowOne(g.slowHits[k].Zone-1, v, now)
+		g.observeValue(g.slow0+g.slowHits[k].Zone-1, v, now)
 	}
 	for i := range g.cfg.Slow {
-		if s := &g.subjects[g.slow0+i]; !s.idle() && s.round != g.round && g.slowNow(i) {
+		if s := &g.subjects[g.slow0+i]; !s.idle() && s.round != g.round {
 			g.observeGone(g.slow0+i, now)
 		}
-	}
-}
-
-// slowNow says whether slow zone i is to be judged in this step.
-func (g *Guard) slowNow(i int) bool { return g.poseNow || g.cfg.Slow[i].Limit.Confirm <= 1 }
-
-func (g *Guard) slowOne(i int, v float64, now time.Duration) {
-	if g.slowNow(i) {
-		g.observeValue(g.slow0+i, v, now)
 	}
 }
 

@@ -73,7 +73,7 @@ func TestSlowZoneUnknownSpeed(t *testing.T) {
 		t.Errorf("go %v, latched %v", s.Go, words(s.Latched))
 	}
 	g := r.g
-	g.slowOne(0, math.NaN(), r.now)
+	g.observeValue(g.slow0+0, math.NaN(), r.now)
 	if !g.subjects[g.slow0].holding {
 		t.Error("not a number counts as slow")
 	}
