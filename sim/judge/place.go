@@ -15,8 +15,8 @@ const (
 )
 
 // Nearest is the least room of a body at (x, y, z), as Room, and to what. Where
-// the body stands in the overlap of two keep-in regions it names the one that
-// Room has measured to.
+// the body stands in the overlap of two keep-in regions it names the edge of the
+// one that gives it the most room.
 func (j *Judge) Nearest(x, y, z float64) (room float64, at Place) {
 	room = math.Inf(-1)
 	for _, r := range j.pen.Inside {
@@ -34,6 +34,9 @@ func (j *Judge) Nearest(x, y, z float64) (room float64, at Place) {
 		if d > room {
 			room, at = d, Place{r.Name, edge}
 		}
+	}
+	if room <= 0 && len(j.pen.Inside) > 1 {
+		room, _ = j.overlapping(x, y, z, at.Region)
 	}
 	for _, r := range j.pen.Outside {
 		if d := j.clear(r, x, y, z); d < room {

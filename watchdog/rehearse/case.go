@@ -45,9 +45,23 @@ type Truth struct {
 	Turning  float64       // share of Gain that a rover has across, when it drives at full Gain along: 0 to 1
 	Rotor    sim.MultirotorSpec
 	Eye      sim.EyeSpec
-	CutAt    time.Duration // the link to the vehicle dies at this instant; 0 never
-	CutCall  bool          // it dies the moment the stop is called
+	SilentAt time.Duration // nothing more arrives from the tracker after this instant; 0 never
+	CutCall  bool          // the link to the vehicle dies the moment the stop is called
 }
+
+// Corner is how much of what is declared is used up.
+type Corner uint8
+
+// The corners.
+const (
+	Within   Corner = iota // everything is drawn within what is declared
+	Declared               // the vehicle brakes and reacts exactly as declared; errors are drawn within
+	Worst                  // everything is as bad as declared, and points the worst way
+	Corners
+)
+
+// String gives the corner's word.
+func (k Corner) String() string { return word(int(k), "within", "as declared", "worst") }
 
 // Case is one run.
 type Case struct {
@@ -59,7 +73,7 @@ type Case struct {
 	At     sim.Vec // m, start
 	Speed  sim.Vec // m/s, at the start
 	Target judge.Place
-	Worst  bool          // everything is in its worst corner
+	Corner Corner
 	AtRest bool          // it begins at rest, with the waits of its config
 	Most   time.Duration // longest run after the start was granted
 }
@@ -88,11 +102,13 @@ type Result struct {
 	Closest float64       `json:"closest"`  // m, least room there was
 	Room    float64       `json:"room"`     // m, at rest
 	Place   judge.Place   `json:"place"`    // what is nearest at rest, or where it left
+	Over    float64       `json:"over"`     // m, by how much a limit of height or distance was exceeded
+	Limit   string        `json:"limit"`    // which
 	At      sim.Vec       `json:"at"`       // m, where it rests
 	Needles bool          `json:"needless"` // a perfect judge would not have stopped it
 	Length  time.Duration `json:"length_ns"`
 	Hash    uint64        `json:"hash"` // of everything that happened, where asked for
 	Target  judge.Place   `json:"-"`
 	Pilot   PilotKind     `json:"-"`
-	Worst   bool          `json:"-"`
+	Corner  Corner        `json:"-"`
 }

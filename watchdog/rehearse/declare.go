@@ -34,7 +34,7 @@ func declare(rng *rand.Rand, kind watchdog.Kind) watchdog.Config {
 		Radius: span(rng, 0.05, 0.4), Height: span(rng, 0.08, 0.5), Fields: pose.DefaultFields(), Timing: watchdog.DefaultTiming()}
 	s := &c.Stopping
 	*s = watchdog.Stopping{Predict: true, Reaction: duration(rng, 60*ms, 300*ms), Deceleration: span(rng, 0.8, 5),
-		Acceleration: span(rng, 0, 3) * float64(rng.IntN(2)), Margin: sometimes(rng, 2, span(rng, 0, 0.1)),
+		Acceleration: span(rng, 0, 3) * float64(rng.IntN(2)), Margin: sometimes(rng, 8, span(rng, 0, 0.1)),
 		PositionErr: span(rng, 0, 0.05), VelocityErr: span(rng, 0.002, 0.1), CoverLoss: rng.IntN(8) == 0}
 	if kind == watchdog.Rover {
 		s.Slope = sometimes(rng, 6, 0.05)

@@ -39,7 +39,10 @@ func (d *Random) Case(seed uint64, attempt int) (*Case, error) {
 	c := &Case{Seed: seed, Config: d.config, Pen: d.pen.judged, Most: 6 * time.Second}
 	c.Truth.Plant = d.plant
 	c.Truth.Rotor = d.rotor
-	c.Worst = rng.IntN(2) == 0
+	c.Corner = Corner(rng.IntN(int(Corners) + 1))
+	if c.Corner == Corners {
+		c.Corner = Worst // the half of all runs
+	}
 	c.truth(rng, &d.Break)
 	c.Config.Timing.TrustedFor, c.Config.Timing.RestFor, c.Config.Timing.RestSpeed = 0, 0, 10
 	if !c.place(rng, d.pen, d.Peace) {
@@ -68,8 +71,24 @@ func (d *Random) draw(block uint64) (err error) {
 	}
 	d.pen.judged.Radius, d.pen.judged.Below, d.pen.judged.Above = c.Radius, c.Height/2, c.Height/2
 	c.Zones = d.pen.set
+	drawLimits(rng, c, d.pen)
+	d.pen.targets = append(d.pen.targets, limitTargets(c)...)
 	d.block, d.drawn = block, true
 	return nil
+}
+
+// drawLimits declares limits of height and distance that bind, now and then.
+func drawLimits(rng *rand.Rand, c *watchdog.Config, p *pen) {
+	confirm := rng.IntN(4)
+	if top := p.judged.Inside[0].Ceiling; p.flies && rng.IntN(3) == 0 {
+		h := top * span(rng, 0.5, 1)
+		c.Limits[watchdog.LimitHeight] = watchdog.Limit{On: true, Max: h, Caution: h, Confirm: confirm, Answer: watchdog.ActStop}
+	}
+	if rng.IntN(4) == 0 {
+		corner := p.judged.Inside[0].Outer[0]
+		d := math.Hypot(corner[0], corner[1]) * span(rng, 0.7, 1)
+		c.Limits[watchdog.LimitDistance] = watchdog.Limit{On: true, Max: d, Caution: d, Confirm: confirm, Answer: watchdog.ActStop}
+	}
 }
 
 // stopping is about how much room a vehicle at v m/s needs until rest, m.
@@ -94,7 +113,7 @@ func reaction(c *watchdog.Config) float64 {
 func (c *Case) truth(rng *rand.Rand, b *Break) {
 	s, t := &c.Config.Stopping, &c.Truth
 	worse := func(lo float64) float64 { // a share of what is declared
-		if c.Worst {
+		if c.Corner != Within {
 			return 1
 		}
 		return span(rng, lo, 1)
@@ -109,6 +128,9 @@ func (c *Case) truth(rng *rand.Rand, b *Break) {
 	t.Eye = c.eye(rng)
 	if s.CoverLoss {
 		t.CutCall = rng.IntN(2) == 0
+	}
+	if rng.IntN(8) == 0 {
+		t.SilentAt = WarmUp + duration(rng, 20*ms, 500*ms)
 	}
 }
 
@@ -126,7 +148,7 @@ func (c *Case) delays(rng *rand.Rand, full float64, b *Break) {
 	t.Transit = time.Duration(rng.Float64() * 0.4 * float64(left))
 	t.Down = time.Duration(rng.Float64() * 0.5 * float64(left))
 	t.DownLate = time.Duration(rng.Float64() * float64(t.Down))
-	if c.Worst {
+	if c.Corner != Within {
 		t.DownLate = 0
 	}
 	if t.Plant != Rotor {
@@ -167,7 +189,7 @@ func (c *Case) aimErrors(rng *rand.Rand, b *Break) {
 	s, e := &c.Config.Stopping, &c.Truth.Eye
 	size, speed := 1.0, 1.0
 	dir, head := c.Pilot.Out.Mul(-1), c.Pilot.Dir.Mul(-1)
-	if !c.Worst {
+	if c.Corner != Worst {
 		size, speed = rng.Float64(), rng.Float64()
 		dir, head = unit(rng, c.Config.Kind == watchdog.Multirotor), unit(rng, c.Config.Kind == watchdog.Multirotor)
 	}

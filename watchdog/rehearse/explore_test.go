@@ -29,12 +29,12 @@ func TestProbe(t *testing.T) {
 				if res.Left && first == 0 {
 					first = seed + 1
 				}
-				if res.Left && b.Name == "none" {
+				if (res.Left || res.Over > 1e-9) && b.Name == "none" {
 					t.Logf("leak %+v", res)
-					t.Logf("  plant %v stopping %+v truth %+v", c.Truth.Plant, c.Config.Stopping, c.Truth)
+					t.Logf("  corner %v limits %+v plant %v stopping %+v truth %+v", c.Corner, c.Config.Limits, c.Truth.Plant, c.Config.Stopping, c.Truth)
 				}
 			}
-			t.Logf("%v %s: runs %d void %d stops %d rests %d left %d (first %d) sim %v wall %v causes %v", kind, b.Name, tl.Runs, tl.Void, tl.Stops, tl.Rests, tl.Left, first, tl.Time, time.Since(begin), tl.Causes)
+			t.Logf("%v %s: runs %d void %d stops %d rests %d left %d over %d (first %d) sim %v wall %v causes %v", kind, b.Name, tl.Runs, tl.Void, tl.Stops, tl.Rests, tl.Left, tl.Over, first, tl.Time, time.Since(begin), tl.Causes)
 		}
 	}
 }

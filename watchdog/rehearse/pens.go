@@ -35,7 +35,7 @@ func drawPen(rng *rand.Rand, scale float64, flies bool) (*pen, error) {
 }
 
 // below is where what stands on the ground begins, m.
-const below = -0.5
+const below = -20
 
 func drawRegions(rng *rand.Rand, scale float64, flies bool) (p judge.Pen) {
 	high := func(least float64) float64 {

@@ -13,10 +13,13 @@ import (
 // where that was nowhere.
 func (c *Case) place(rng *rand.Rand, p *pen, peace bool) bool {
 	for range maxTries {
-		t := &p.targets[rng.IntN(len(p.targets))]
+		t := p.targets[rng.IntN(len(p.targets))]
+		if t.what == atDistance {
+			t.out = unit(rng, false)
+		}
 		c.Target = t.place
-		c.drawPilot(rng, t, peace)
-		at := c.aimAt(rng, t, p)
+		c.drawPilot(rng, &t, peace)
+		at := c.aimAt(rng, &t, p)
 		c.back(rng, at)
 		if c.fits(p) {
 			return true
@@ -45,7 +48,7 @@ func (c *Case) drawPilot(rng *rand.Rand, t *target, peace bool) {
 	case 1:
 		angle = span(rng, -0.3, 0.3)
 	}
-	vertical := t.what == atCeiling || t.what == atFloor
+	vertical := t.what == atCeiling || t.what == atFloor || t.what == atHeight
 	if q.Kind == Climb && !vertical || vertical && q.Kind != Surge && q.Kind != Creep {
 		q.Kind = Climb
 		if !vertical {
@@ -79,10 +82,16 @@ func (c *Case) aimAt(rng *rand.Rand, t *target, p *pen) sim.Vec {
 	k := rng.Float64()
 	at := sim.Vec{X: t.a[0] + k*(t.b[0]-t.a[0]), Y: t.a[1] + k*(t.b[1]-t.a[1]), Z: c.Pen.Below}
 	if p.flies {
-		at.Z = span(rng, math.Max(t.low, 0)+c.Pen.Below, math.Max(t.high-c.Pen.Above, c.Pen.Below+0.01))
+		high := t.high
+		if t.what == atDistance {
+			high = p.judged.Inside[0].Ceiling
+		}
+		at.Z = span(rng, math.Max(t.low, 0)+c.Pen.Below, math.Max(high-c.Pen.Above, c.Pen.Below+0.01))
 	}
 	switch t.what {
-	case atCeiling, atFloor:
+	case atDistance:
+		return sim.Vec{X: t.a[0] + t.high*t.out.X, Y: t.a[1] + t.high*t.out.Y, Z: at.Z}
+	case atCeiling, atFloor, atHeight:
 		r := &p.judged.Inside[rng.IntN(len(p.judged.Inside))]
 		if t.place.Edge == judge.Ceiling && t.out.Z < 0 {
 			r = regionNamed(p.judged.Outside, t.place.Region)
@@ -92,6 +101,9 @@ func (c *Case) aimAt(rng *rand.Rand, t *target, p *pen) sim.Vec {
 		f := 0.8 * rng.Float64()
 		at.X, at.Y = m[0]+f*(corner[0]-m[0]), m[1]+f*(corner[1]-m[1])
 		at.Z = t.high - c.Pen.Above
+		if t.what == atHeight {
+			at.Z = t.high
+		}
 		if t.what == atFloor {
 			at.Z = t.low + c.Pen.Below
 			if t.place.Edge == judge.Ceiling {

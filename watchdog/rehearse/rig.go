@@ -42,8 +42,8 @@ type rig struct {
 	called  time.Duration
 	halted  time.Duration // when the vehicle heard of it, or found its permit too old
 	cut     bool          // the link to the vehicle is dead
-	moved   float64 // m, way travelled at the last look of the judge
-	room    float64 // m, at that look
+	moved   float64       // m, way travelled at the last look of the judge
+	room    float64       // m, at that look
 	res     Result
 }
 
@@ -59,7 +59,7 @@ func Run(c *Case, opt Options) (Result, error) {
 
 func newRig(c *Case, opt Options) (r *rig, err error) {
 	r = &rig{c: c, opt: opt, called: -1, halted: -1, jit: newJitter(c.Seed), hash: newHash()}
-	r.res = Result{Seed: c.Seed, Target: c.Target, Pilot: c.Pilot.Kind, Worst: c.Worst, Closest: math.Inf(1)}
+	r.res = Result{Seed: c.Seed, Target: c.Target, Pilot: c.Pilot.Kind, Corner: c.Corner, Closest: math.Inf(1)}
 	if r.guard, err = watchdog.New(c.Config); err != nil {
 		return nil, err
 	}
@@ -80,7 +80,7 @@ func newRig(c *Case, opt Options) (r *rig, err error) {
 // up.
 func (r *rig) run() {
 	r.step(&watchdog.Event{Kind: watchdog.EvTick}, 0)
-	for !r.over() {
+	for !r.ended() {
 		r.tick()
 	}
 	r.look(true)
@@ -101,7 +101,7 @@ func (r *rig) run() {
 // noStart is how long a start may be waited for, beyond the config's waits.
 const noStart = 600 * time.Millisecond
 
-func (r *rig) over() bool {
+func (r *rig) ended() bool {
 	c := r.c
 	switch {
 	case r.room <= 0:
@@ -127,7 +127,7 @@ func (r *rig) tick() {
 	end := r.now + Tick
 	for r.eye.Next() <= end {
 		at := between(&r.before, &s, float64(r.eye.Next()-r.now)/float64(Tick))
-		if data, due := r.eye.See(&at); data != nil {
+		if data, due := r.eye.See(&at); data != nil && !r.silent(due) {
 			r.up.put(aboutPose, data, due)
 			r.hash.bytes(data, r.opt.Hash)
 		}
@@ -139,6 +139,34 @@ func (r *rig) tick() {
 		r.hash.state(&s)
 	}
 	r.rest(&s)
+	r.limits(&s)
+}
+
+// silent says whether the link from the tracker is dead.
+func (r *rig) silent(due time.Duration) bool {
+	t := r.c.Truth.SilentAt
+	return t > 0 && due >= t
+}
+
+// limits looks, as the judge does, at the limits that can be kept until rest:
+// height above the ground, of the body's centre, and distance from home.
+func (r *rig) limits(s *sim.State) {
+	if !r.res.Started {
+		return
+	}
+	c := &r.c.Config
+	if l := &c.Limits[watchdog.LimitHeight]; l.On {
+		r.over("height", s.Position.Z-c.Ground-l.Max)
+	}
+	if l := &c.Limits[watchdog.LimitDistance]; l.On {
+		r.over("distance", math.Hypot(s.Position.X-c.Home.X, s.Position.Y-c.Home.Y)-l.Max)
+	}
+}
+
+func (r *rig) over(limit string, by float64) {
+	if by > r.res.Over {
+		r.res.Over, r.res.Limit = by, limit
+	}
 }
 
 // between is the truth a share of the way from one tick to the next.
@@ -261,7 +289,7 @@ func (r *rig) call(now time.Duration) {
 func (r *rig) send(what topic, now time.Duration) {
 	r.hash.bytes(r.buf, r.opt.Hash)
 	t := &r.c.Truth
-	if r.cut || t.CutAt > 0 && now >= t.CutAt {
+	if r.cut {
 		return
 	}
 	late := t.Down

@@ -45,7 +45,8 @@ type Tally struct {
 	Stops    int
 	Rests    int
 	Left     int
-	Leaks    []Result // the first MaxLeaks
+	Over     int      // runs that went beyond a limit of height or distance
+	Leaks    []Result // the first MaxLeaks of both
 	Needless int      // stops that a perfect judge would not have called, of Peeked
 	Peeked   int
 	Time     time.Duration // simulated
@@ -60,7 +61,7 @@ type Rest struct {
 	Room     float64 // m, left to the edge
 	Allowed  float64 // m, the declared stopping distance when the stop was called
 	Pilot    PilotKind
-	Worst    bool
+	Corner   Corner
 	Needless bool
 }
 
@@ -82,8 +83,13 @@ func (t *Tally) Add(r *Result, c *Case) {
 	}
 	t.Runs++
 	t.Time += r.Length
+	if r.Over > 1e-9 {
+		t.Over++
+	}
 	if r.Left {
 		t.Left++
+	}
+	if r.Left || r.Over > 1e-9 {
 		if len(t.Leaks) < MaxLeaks {
 			t.Leaks = append(t.Leaks, *r)
 		}
@@ -100,7 +106,7 @@ func (t *Tally) Add(r *Result, c *Case) {
 	if r.Rested && !r.Left {
 		t.Rests++
 		if r.Cause == "zone" {
-			t.Rooms = append(t.Rooms, Rest{r.Room - c.Config.Stopping.Margin, r.Allowed, r.Pilot, r.Worst, r.Needles})
+			t.Rooms = append(t.Rooms, Rest{r.Room - c.Config.Stopping.Margin, r.Allowed, r.Pilot, r.Corner, r.Needles})
 		}
 	}
 }

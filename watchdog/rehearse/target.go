@@ -5,6 +5,7 @@ import (
 
 	"pinfold/sim"
 	"pinfold/sim/judge"
+	"pinfold/watchdog"
 )
 
 // target is something to leave by.
@@ -26,7 +27,8 @@ const (
 	atGap
 	atCeiling
 	atFloor
-	aims
+	atHeight   // the limit of that name
+	atDistance // the limit of that name
 )
 
 // targets lists everything a pen can be left by. A floor below the ground is
@@ -109,6 +111,17 @@ func gaps(p *judge.Pen) (all []target) {
 			all = append(all, target{place: judge.Place{Region: p.Outside[i].Name}, a: mid, b: mid, out: sim.Vec{X: dy / l, Y: -dx / l},
 				low: p.Outside[i].Floor, high: p.Outside[i].Ceiling, what: atGap})
 		}
+	}
+	return all
+}
+
+// limitTargets are the limits that can be kept until rest.
+func limitTargets(c *watchdog.Config) (all []target) {
+	if l := c.Limits[watchdog.LimitHeight]; l.On {
+		all = append(all, target{place: judge.Place{Region: "limit of height"}, out: sim.Vec{Z: 1}, high: c.Ground + l.Max, what: atHeight})
+	}
+	if l := c.Limits[watchdog.LimitDistance]; l.On {
+		all = append(all, target{place: judge.Place{Region: "limit of distance"}, a: [2]float64{c.Home.X, c.Home.Y}, high: l.Max, what: atDistance})
 	}
 	return all
 }
