@@ -51,6 +51,7 @@ func rules() []rule {
 		{"watchdog/console/...", []string{"watchdog/console/...", "watchdog", "watchdog/pose", "watchdog/link/wire"}},
 		{"watchdog/review/...", []string{"watchdog/review/...", "watchdog", "watchdog/intake", "watchdog/pose/...", "watchdog/trail/...", "config", "zones"}},
 		{"watchdog/app/...", []string{"watchdog/app/...", "watchdog", "watchdog/intake", "watchdog/pose/...", "watchdog/link/...", "watchdog/trail/...", "watchdog/console/...", "config", "zones"}},
+		{"watchdog/rehearse", []string{"sim", "sim/judge", "watchdog", "watchdog/pose", "watchdog/link/receiver", "watchdog/link/wire", "config", "zones"}},
 		{"watchdog/cli/...", []string{"..."}},
 		{"sim/judge", nil},
 		{"sim/broker", nil},
@@ -152,6 +153,8 @@ func TestImportRulesCanFail(t *testing.T) {
 		{"pinfold/sim", "pinfold/watchdog", true},
 		{"pinfold/sim", "pinfold/watchdog/link/receiver", false},
 		{"pinfold/sim/judge", "pinfold/zones", true},
+		{"pinfold/watchdog/rehearse", "pinfold/sim/judge", false},
+		{"pinfold/watchdog/rehearse", "pinfold/watchdog/app", true},
 		{"pinfold", "pinfold/sim", true},
 		{"pinfold/elsewhere", "fmt", true},
 	} {

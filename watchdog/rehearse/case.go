@@ -105,6 +105,7 @@ type Result struct {
 	Over    float64       `json:"over"`     // m, by how much a limit of height or distance was exceeded
 	Limit   string        `json:"limit"`    // which
 	At      sim.Vec       `json:"at"`       // m, where it rests
+	Headed  bool          `json:"headed"`   // it kept straight at the edge it came to rest at
 	Needles bool          `json:"needless"` // a perfect judge would not have stopped it
 	Length  time.Duration `json:"length_ns"`
 	Hash    uint64        `json:"hash"` // of everything that happened, where asked for

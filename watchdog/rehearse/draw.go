@@ -16,15 +16,20 @@ const PerPen = 16
 // Random draws cases of random pens and vehicles. It keeps the pen of the seed
 // before, and nothing else.
 type Random struct {
-	Kind   watchdog.Kind
-	Break  Break
-	Peace  bool // pilots that mean no harm as well
-	block  uint64
-	drawn  bool
+	Kind  watchdog.Kind
+	Break Break
+	Peace bool // pilots that mean no harm as well
+	block uint64
+	drawn bool
+	scene scene
+}
+
+// scene is what many cases share.
+type scene struct {
 	config watchdog.Config
 	pen    *pen
-	rotor  sim.MultirotorSpec
 	plant  PlantKind
+	rotor  sim.MultirotorSpec
 }
 
 // Case draws the case of a seed; attempt counts from zero, for draws that were
@@ -35,44 +40,49 @@ func (d *Random) Case(seed uint64, attempt int) (*Case, error) {
 			return nil, fmt.Errorf("rehearse: seed %d: %w", seed, err)
 		}
 	}
+	return d.scene.draw(seed, attempt, &d.Break, d.Peace), nil
+}
+
+// draw draws a case in a scene; nil where it found no place to start from.
+func (s *scene) draw(seed uint64, attempt int, b *Break, peace bool) *Case {
 	rng := rand.New(rand.NewPCG(seed, 0x63617365<<16|uint64(attempt)))
-	c := &Case{Seed: seed, Config: d.config, Pen: d.pen.judged, Most: 6 * time.Second}
-	c.Truth.Plant = d.plant
-	c.Truth.Rotor = d.rotor
+	c := &Case{Seed: seed, Config: s.config, Pen: s.pen.judged, Most: 6 * time.Second}
+	c.Truth.Plant, c.Truth.Rotor = s.plant, s.rotor
 	c.Corner = Corner(rng.IntN(int(Corners) + 1))
 	if c.Corner == Corners {
 		c.Corner = Worst // the half of all runs
 	}
-	c.truth(rng, &d.Break)
+	c.truth(rng, b)
 	c.Config.Timing.TrustedFor, c.Config.Timing.RestFor, c.Config.Timing.RestSpeed = 0, 0, 10
-	if !c.place(rng, d.pen, d.Peace) {
-		return nil, nil
+	if !c.place(rng, s.pen, peace) {
+		return nil
 	}
-	c.aimErrors(rng, &d.Break)
-	return c, nil
+	c.aimErrors(rng, b)
+	return c
 }
 
 // draw draws what a block of seeds shares.
 func (d *Random) draw(block uint64) (err error) {
 	rng := rand.New(rand.NewPCG(block, 0x70656e<<8|uint64(d.Kind)))
-	d.config = declare(rng, d.Kind)
-	c := &d.config
+	s := &d.scene
+	s.config = declare(rng, d.Kind)
+	c := &s.config
 	switch {
 	case d.Kind == watchdog.Rover:
-		d.plant = Differential + PlantKind(rng.IntN(2))
+		s.plant = Differential + PlantKind(rng.IntN(2))
 	case rng.IntN(5) == 0:
-		d.plant, d.rotor = Rotor, drawRotor(rng, c)
+		s.plant, s.rotor = Rotor, drawRotor(rng, c)
 	default:
-		d.plant = Point
+		s.plant = Point
 	}
 	need := c.Radius + c.Stopping.Margin + c.Stopping.PositionErr + stopping(c, 1.2) + 0.3
-	if d.pen, err = drawPen(rng, span(rng, 3, 8)*need, d.Kind == watchdog.Multirotor); err != nil {
+	if s.pen, err = drawPen(rng, span(rng, 3, 8)*need, d.Kind == watchdog.Multirotor); err != nil {
 		return err
 	}
-	d.pen.judged.Radius, d.pen.judged.Below, d.pen.judged.Above = c.Radius, c.Height/2, c.Height/2
-	c.Zones = d.pen.set
-	drawLimits(rng, c, d.pen)
-	d.pen.targets = append(d.pen.targets, limitTargets(c)...)
+	s.pen.judged.Radius, s.pen.judged.Below, s.pen.judged.Above = c.Radius, c.Height/2, c.Height/2
+	c.Zones = s.pen.set
+	drawLimits(rng, c, s.pen)
+	s.pen.targets = append(s.pen.targets, limitTargets(c)...)
 	d.block, d.drawn = block, true
 	return nil
 }

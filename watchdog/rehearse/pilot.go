@@ -73,6 +73,12 @@ func (p *Pilot) want(t, called time.Duration) sim.Vec {
 	return on
 }
 
+// headed says whether the pilot keeps straight at what it aims at, within 25°.
+func (c *Case) headed() bool {
+	d, o := c.Pilot.Dir, c.Pilot.Out
+	return c.Pilot.Kind == Straight && d.X*o.X+d.Y*o.Y+d.Z*o.Z > 0.9
+}
+
 // control makes of a wish what the plant is told.
 func (c *Case) control(s *sim.State, t, called time.Duration) sim.Control {
 	w := c.Pilot.want(t, called)

@@ -30,12 +30,11 @@ func (c *Case) place(rng *rand.Rand, p *pen, peace bool) bool {
 
 // drawPilot draws the direction, the speed and the pilot.
 func (c *Case) drawPilot(rng *rand.Rand, t *target, peace bool) {
-	v := span(rng, 0.2, 2.5)
-	if rng.IntN(3) > 0 {
-		v = span(rng, 0.8, 1.6)
+	most := c.fastest()
+	v := most * span(rng, 0.05, 1)
+	if rng.IntN(2) == 0 {
+		v = math.Min(most, 1.5) // as fast as most drive
 	}
-	most := 0.9 * c.Config.Limits[watchdog.LimitSpeed].Max
-	v = math.Min(v, most)
 	q := Pilot{Kind: PilotKind(rng.IntN(int(PilotKinds) - 1)), Out: t.out, Speed: v, Full: 3 * most,
 		After: WarmUp + duration(rng, 50*ms, 900*ms), Every: duration(rng, 60*ms, 500*ms), Swing: span(rng, 0.1, 1)}
 	if peace && rng.IntN(2) == 0 {
@@ -70,10 +69,32 @@ func (c *Case) drawPilot(rng *rand.Rand, t *target, peace bool) {
 	if q.Kind == Creep {
 		q.Speed = span(rng, 0.02, 0.2)
 	}
-	if vertical || c.Truth.Plant == Rotor {
-		q.Speed = math.Min(q.Speed, 1/math.Max(math.Abs(q.Dir.Z), 1e-3))
+	if q.Dir.Z != 0 {
+		q.Speed = math.Min(q.Speed, c.vertically(q.Dir.Z > 0)/math.Abs(q.Dir.Z))
 	}
 	c.Pilot = q
+}
+
+// fastest is the speed the pilots keep to, m/s: just below the limit, which
+// would stop the vehicle before anything else does.
+func (c *Case) fastest() float64 {
+	if l := c.Config.Limits[watchdog.LimitSpeed]; l.On {
+		return 0.98*l.Max - c.Config.Stopping.VelocityErr
+	}
+	return 3
+}
+
+// vertically is the same upwards (or downwards) for a vehicle that flies.
+func (c *Case) vertically(up bool) float64 {
+	id := watchdog.LimitDescent
+	if up {
+		id = watchdog.LimitClimb
+	}
+	most := 1.0
+	if l := c.Config.Limits[id]; l.On {
+		most = 0.98*l.Max - c.Config.Stopping.VelocityErr
+	}
+	return math.Max(most, 0.05)
 }
 
 // aimAt is the point aimed at: of the body's centre, where its edge would be on

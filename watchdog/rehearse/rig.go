@@ -87,6 +87,7 @@ func (r *rig) run() {
 	s := r.plant.State()
 	r.res.Room, r.res.Place = r.judge.Nearest(s.Position.X, s.Position.Y, s.Position.Z)
 	r.res.At, r.res.Length = s.Position, r.now
+	r.res.Headed = r.c.headed() && r.res.Place == r.c.Target
 	v := r.judge.Verdict(true)
 	r.res.Left, r.res.Depth, r.res.Closest = !v.Stayed(), v.Deepest.Depth, v.Closest
 	if r.res.Left {

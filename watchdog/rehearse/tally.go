@@ -45,6 +45,7 @@ type Tally struct {
 	Stops    int
 	Rests    int
 	Left     int
+	Short    int      // runs that rested within the declared margin
 	Over     int      // runs that went beyond a limit of height or distance
 	Leaks    []Result // the first MaxLeaks of both
 	Needless int      // stops that a perfect judge would not have called, of Peeked
@@ -58,10 +59,11 @@ type Tally struct {
 
 // Rest is where one run came to rest.
 type Rest struct {
-	Room     float64 // m, left to the edge
+	Room     float64 // m, left to the edge beyond the declared margin
 	Allowed  float64 // m, the declared stopping distance when the stop was called
 	Pilot    PilotKind
 	Corner   Corner
+	Headed   bool // it kept straight at the edge
 	Needless bool
 }
 
@@ -105,8 +107,11 @@ func (t *Tally) Add(r *Result, c *Case) {
 	t.Causes[r.Cause]++
 	if r.Rested && !r.Left {
 		t.Rests++
+		if r.Room < c.Config.Stopping.Margin-1e-9 {
+			t.Short++
+		}
 		if r.Cause == "zone" {
-			t.Rooms = append(t.Rooms, Rest{r.Room - c.Config.Stopping.Margin, r.Allowed, r.Pilot, r.Corner, r.Needles})
+			t.Rooms = append(t.Rooms, Rest{r.Room - c.Config.Stopping.Margin, r.Allowed, r.Pilot, r.Corner, r.Headed, r.Needles})
 		}
 	}
 }

@@ -1,0 +1,54 @@
+package rehearse
+
+import (
+	"fmt"
+
+	"pinfold/config"
+	"pinfold/watchdog"
+)
+
+// Site draws cases of one vehicle of a site file, in its own pen, by its own
+// declaration. Where no acceleration is declared the vehicle gains none: it
+// drives at a constant velocity.
+type Site struct {
+	Break  Break
+	Peace  bool // pilots that mean no harm as well
+	scenes []scene
+}
+
+// NewSite makes a Site for a vehicle. It refuses one that is not predicted:
+// there is nothing to rehearse where a stop is called when it is too late.
+func NewSite(v *config.Vehicle) (*Site, error) {
+	c := v.Config
+	if !c.Stopping.Predict {
+		return nil, fmt.Errorf("rehearse: vehicle %q: predict is false, so its stop is only called when it is too late; nothing is promised that could be rehearsed", v.Name)
+	}
+	c.Session, c.Guard = "rehearsal", "rehearsal"
+	c.Others = nil // one vehicle at a time
+	p := &pen{set: c.Zones, judged: regionsOf(c.Zones.Shapes()), flies: c.Kind == watchdog.Multirotor}
+	if c.HasGround {
+		for i := range p.judged.Inside {
+			p.judged.Inside[i].Floor = grounded(p.judged.Inside[i].Floor)
+		}
+	}
+	p.judged.Radius, p.judged.Below, p.judged.Above = c.Radius, c.Height/2, c.Height/2
+	p.targets = append(targets(&p.judged, p.flies, c.HasGround), limitTargets(&c)...)
+	if c.Kind == watchdog.Multirotor {
+		return &Site{scenes: []scene{{config: c, pen: p, plant: Point}}}, nil
+	}
+	return &Site{scenes: []scene{{config: c, pen: p, plant: Differential}, {config: c, pen: p, plant: Steered}}}, nil
+}
+
+// grounded is a floor that nothing reaches, where the ground is what ends a
+// fall.
+func grounded(floor float64) float64 {
+	if floor <= 0 {
+		return floor + below
+	}
+	return floor
+}
+
+// Case draws the case of a seed.
+func (s *Site) Case(seed uint64, attempt int) (*Case, error) {
+	return s.scenes[seed%uint64(len(s.scenes))].draw(seed, attempt, &s.Break, s.Peace), nil
+}
