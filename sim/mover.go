@@ -9,7 +9,7 @@ import (
 // that gains speed in any direction at Acceleration while it drives, and that
 // once told to halt goes on for Delay and then brakes at exactly Braking,
 // against its direction of motion, and at exactly Vertical upwards or
-// downwards.
+// downwards. It brakes as hard where the pilot asks for a way that is not on.
 type MoverSpec struct {
 	Body         Body
 	Acceleration float64       // m/s², most change of the velocity over the floor, any direction; upwards and downwards as well
@@ -52,8 +52,12 @@ func (m *Mover) Step(dt time.Duration, c Control) State {
 	rate, climb := m.spec.Braking, m.spec.Vertical
 	switch c.Mode {
 	case Drive:
-		flat, up = c.Velocity.Flat(), c.Velocity.Z
-		rate, climb = m.spec.Acceleration, m.spec.Acceleration
+		if w := c.Velocity.Flat(); w.dot(m.state.Velocity) > 0 || m.state.Velocity.Flat() == (Vec{}) {
+			flat, rate = w, m.spec.Acceleration
+		}
+		if w := c.Velocity.Z; w*m.state.Velocity.Z > 0 || m.state.Velocity.Z == 0 {
+			up, climb = w, m.spec.Acceleration
+		}
 	case Land:
 		up = -m.spec.Landing
 	}

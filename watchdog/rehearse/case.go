@@ -86,6 +86,15 @@ const Tick = time.Millisecond
 // the run begins in motion.
 const WarmUp = 80 * time.Millisecond
 
+// Hashes are FNV-1a sums of what happened in a run, kind by kind, each to the
+// last bit.
+type Hashes struct {
+	Poses  uint64 `json:"poses"`  // every byte the tracker sent
+	Said   uint64 `json:"said"`   // every permit and command: what and when, without its figures
+	Values uint64 `json:"values"` // the figures in the commands
+	Truth  uint64 `json:"truth"`  // position and velocity at every tick
+}
+
 // Result is what came of a run.
 type Result struct {
 	Seed    uint64        `json:"seed"`
@@ -108,7 +117,7 @@ type Result struct {
 	Headed  bool          `json:"headed"`   // it kept straight at the edge it came to rest at
 	Needles bool          `json:"needless"` // a perfect judge would not have stopped it
 	Length  time.Duration `json:"length_ns"`
-	Hash    uint64        `json:"hash"` // of everything that happened, where asked for
+	Hash    Hashes        `json:"hash"` // of everything that happened, where asked for
 	Target  judge.Place   `json:"-"`
 	Pilot   PilotKind     `json:"-"`
 	Corner  Corner        `json:"-"`

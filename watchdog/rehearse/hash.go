@@ -3,11 +3,13 @@ package rehearse
 import (
 	"math"
 	"math/rand/v2"
+	"time"
 
 	"pinfold/sim"
+	"pinfold/watchdog"
 )
 
-// hash is FNV-1a, 64 bits, eight bytes at a time where there are as many.
+// hash is FNV-1a, 64 bits.
 type hash struct{ sum uint64 }
 
 const fnvPrime = 1099511628211
@@ -21,10 +23,7 @@ func (h *hash) u64(x uint64) {
 	}
 }
 
-func (h *hash) bytes(b []byte, on bool) {
-	if !on {
-		return
-	}
+func (h *hash) bytes(b []byte) {
 	for _, x := range b {
 		h.sum = (h.sum ^ uint64(x)) * fnvPrime
 	}
@@ -34,6 +33,59 @@ func (h *hash) bytes(b []byte, on bool) {
 func (h *hash) state(s *sim.State) {
 	for _, x := range [...]float64{s.Position.X, s.Position.Y, s.Position.Z, s.Velocity.X, s.Velocity.Y, s.Velocity.Z} {
 		h.u64(math.Float64bits(x))
+	}
+}
+
+// ledger has one hash for each kind of thing that happens; off it has none.
+type ledger struct {
+	on                         bool
+	poses, said, values, truth hash
+}
+
+func newLedger(on bool) ledger {
+	return ledger{on, newHash(), newHash(), newHash(), newHash()}
+}
+
+func (l *ledger) sums() Hashes {
+	if !l.on {
+		return Hashes{}
+	}
+	return Hashes{l.poses.sum, l.said.sum, l.values.sum, l.truth.sum}
+}
+
+func (l *ledger) pose(b []byte, due time.Duration) {
+	if l.on {
+		l.poses.bytes(b)
+		l.poses.u64(uint64(due))
+	}
+}
+
+func (l *ledger) permit(p *watchdog.Permit, now time.Duration) {
+	if !l.on {
+		return
+	}
+	l.said.u64(uint64(now))
+	l.said.u64(p.Seq)
+	l.said.u64(uint64(p.Stamp))
+	if p.Go {
+		l.said.u64(1)
+	}
+}
+
+func (l *ledger) command(c *watchdog.Command, now time.Duration) {
+	if !l.on {
+		return
+	}
+	l.said.u64(uint64(now))
+	l.said.bytes([]byte(c.ID + c.Action.String() + c.Cause.String() + c.Name))
+	l.said.u64(c.Seq)
+	l.values.u64(math.Float64bits(c.Value))
+	l.values.u64(math.Float64bits(c.Limit))
+}
+
+func (l *ledger) state(s *sim.State) {
+	if l.on {
+		l.truth.state(s)
 	}
 }
 

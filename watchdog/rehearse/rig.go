@@ -32,7 +32,7 @@ type rig struct {
 	down  mail // to the vehicle
 	buf   []byte
 	jit   jitter
-	hash  hash
+	hash  ledger
 
 	now     time.Duration
 	before  sim.State // at the last tick
@@ -58,7 +58,7 @@ func Run(c *Case, opt Options) (Result, error) {
 }
 
 func newRig(c *Case, opt Options) (r *rig, err error) {
-	r = &rig{c: c, opt: opt, called: -1, halted: -1, jit: newJitter(c.Seed), hash: newHash()}
+	r = &rig{c: c, opt: opt, called: -1, halted: -1, jit: newJitter(c.Seed), hash: newLedger(opt.Hash)}
 	r.res = Result{Seed: c.Seed, Target: c.Target, Pilot: c.Pilot.Kind, Corner: c.Corner, Closest: math.Inf(1)}
 	if r.guard, err = watchdog.New(c.Config); err != nil {
 		return nil, err
@@ -95,8 +95,7 @@ func (r *rig) run() {
 	} else {
 		r.tell("ends with %.4f m of room, nearest %s", r.res.Room, r.res.Place.Region)
 	}
-	r.hash.u64(math.Float64bits(r.res.Room))
-	r.res.Hash = r.hash.sum
+	r.res.Hash = r.hash.sums()
 }
 
 // noStart is how long a start may be waited for, beyond the config's waits.
@@ -130,15 +129,13 @@ func (r *rig) tick() {
 		at := between(&r.before, &s, float64(r.eye.Next()-r.now)/float64(Tick))
 		if data, due := r.eye.See(&at); data != nil && !r.silent(due) {
 			r.up.put(aboutPose, data, due)
-			r.hash.bytes(data, r.opt.Hash)
+			r.hash.pose(data, due)
 		}
 	}
 	r.judgeUntil(end)
 	r.now = end
 	r.look(false)
-	if r.opt.Hash {
-		r.hash.state(&s)
-	}
+	r.hash.state(&s)
 	r.rest(&s)
 	r.limits(&s)
 }
@@ -254,6 +251,7 @@ func (r *rig) permit(p *watchdog.Permit, now time.Duration) {
 		r.tell("at %v started", now)
 	}
 	r.allowed = p.Go
+	r.hash.permit(p, now)
 	m := wire.Permit{Guard: r.c.Config.Guard, Session: r.c.Config.Session, Seq: p.Seq, Go: p.Go, Stamp: p.Stamp, Valid: p.Valid.Seconds()}
 	r.buf = m.Append(r.buf[:0])
 	if r.res.Started && !p.Go && r.called < 0 {
@@ -263,6 +261,7 @@ func (r *rig) permit(p *watchdog.Permit, now time.Duration) {
 }
 
 func (r *rig) command(c *watchdog.Command, now time.Duration) {
+	r.hash.command(c, now)
 	if r.res.Cause == "" {
 		r.res.Cause, r.res.Name = c.Cause.String(), c.Name
 		r.tell("at %v %s, cause %s %q, %.4f", now, c.Action, c.Cause, c.Name, c.Value)
@@ -288,7 +287,6 @@ func (r *rig) call(now time.Duration) {
 
 // send gives what stands in buf to the link to the vehicle.
 func (r *rig) send(what topic, now time.Duration) {
-	r.hash.bytes(r.buf, r.opt.Hash)
 	t := &r.c.Truth
 	if r.cut {
 		return

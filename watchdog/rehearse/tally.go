@@ -54,7 +54,7 @@ type Tally struct {
 	Edges    map[judge.Place]*EdgeTally
 	Rooms    []Rest // of runs that came to rest after a stop for a zone
 	Causes   map[string]int
-	Hash     uint64 // of all the runs' hashes, in the order of Add
+	Hash     Hashes // of all the runs' hashes, in the order of Add
 }
 
 // Rest is where one run came to rest.
@@ -78,7 +78,7 @@ type EdgeTally struct {
 
 // Add takes in one run.
 func (t *Tally) Add(r *Result, c *Case) {
-	t.Hash = (t.Hash ^ r.Hash) * fnvPrime
+	t.Hash.add(r.Hash)
 	if !r.Started {
 		t.Void++
 		return
@@ -114,6 +114,14 @@ func (t *Tally) Add(r *Result, c *Case) {
 			t.Rooms = append(t.Rooms, Rest{r.Room - c.Config.Stopping.Margin, r.Allowed, r.Pilot, r.Corner, r.Headed, r.Needles})
 		}
 	}
+}
+
+// add takes in the hashes of one more run.
+func (h *Hashes) add(o Hashes) {
+	h.Poses = (h.Poses ^ o.Poses) * fnvPrime
+	h.Said = (h.Said ^ o.Said) * fnvPrime
+	h.Values = (h.Values ^ o.Values) * fnvPrime
+	h.Truth = (h.Truth ^ o.Truth) * fnvPrime
 }
 
 func (t *Tally) edge(r *Result) {
