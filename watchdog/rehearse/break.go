@@ -8,6 +8,7 @@ type Break struct {
 	Braking  float64       // share of the declared braking that is missing
 	Reaction time.Duration // later than declared
 	Down     time.Duration // the link to the vehicle is later than the reaction leaves it time for
+	Transit  time.Duration // every pose takes this much longer, which nobody can see
 	Drift    float64       // share of the way travelled that the position is off, beyond what is declared
 	Gain     float64       // m/s², beyond what is declared
 	Speed    float64       // m/s, error of the velocity beyond what is declared
@@ -24,6 +25,7 @@ func Breaks() []Break {
 		{Name: "reaction 50 ms longer", Reaction: 50 * time.Millisecond},
 		{Name: "drift of 1 %", Drift: 0.01},
 		{Name: "link 40 ms later", Down: 40 * time.Millisecond},
+		{Name: "every pose 40 ms later", Transit: 40 * time.Millisecond},
 		{Name: "gains 1 m/s² more", Gain: 1},
 		{Name: "velocity 0.2 m/s further off", Speed: 0.2},
 	}

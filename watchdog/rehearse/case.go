@@ -103,6 +103,7 @@ type Result struct {
 	Cause   string        `json:"cause,omitempty"` // that latched it
 	Name    string        `json:"name,omitempty"`  // of the zone or limit
 	StopAt  time.Duration `json:"stop_ns"`
+	Began   time.Duration `json:"-"`        // how long it waited for its start
 	Speed   float64       `json:"speed"`    // m/s, true, over the floor, when it was called
 	Allowed float64       `json:"allowed"`  // m, declared stopping distance then
 	Rested  bool          `json:"rested"`   // it came to rest
@@ -111,7 +112,7 @@ type Result struct {
 	Closest float64       `json:"closest"`  // m, least room there was
 	Room    float64       `json:"room"`     // m, at rest
 	Place   judge.Place   `json:"place"`    // what is nearest at rest, or where it left
-	Over    float64       `json:"over"`     // m, by how much a limit of height or distance was exceeded
+	Over    float64       `json:"over"`     // m, how far beyond a limit of height or distance it came; negative: short of it
 	Limit   string        `json:"limit"`    // which
 	At      sim.Vec       `json:"at"`       // m, where it rests
 	Headed  bool          `json:"headed"`   // it kept straight at the edge it came to rest at

@@ -24,6 +24,10 @@ type Random struct {
 	scene scene
 }
 
+// restEvery: of so many runs one begins at rest, with the waits that are
+// declared, where the vehicle can gain speed at all.
+const restEvery = 16
+
 // scene is what many cases share.
 type scene struct {
 	config watchdog.Config
@@ -53,11 +57,18 @@ func (s *scene) draw(seed uint64, attempt int, b *Break, peace bool) *Case {
 		c.Corner = Worst // the half of all runs
 	}
 	c.truth(rng, b)
-	c.Config.Timing.TrustedFor, c.Config.Timing.RestFor, c.Config.Timing.RestSpeed = 0, 0, 10
+	c.AtRest = seed%restEvery == restEvery-1 && c.Truth.Gain > 0.3 && s.config.Stopping.PositionErr > 1e-4 && b.Speed == 0
 	if !c.place(rng, s.pen, peace) {
 		return nil
 	}
 	c.aimErrors(rng, b)
+	if c.AtRest {
+		c.Speed = sim.Vec{}
+		c.Truth.SilentAt = 0
+		c.Truth.Eye.LateFrom = 100 * ms
+		return c
+	}
+	c.Config.Timing.TrustedFor, c.Config.Timing.RestFor, c.Config.Timing.RestSpeed = 0, 0, 10
 	return c
 }
 
@@ -168,6 +179,7 @@ func (c *Case) delays(rng *rand.Rand, full float64, b *Break) {
 	t.Actuator += b.Reaction
 	t.Rotor.Delay += b.Reaction
 	t.Down += b.Down
+	t.Transit += b.Transit
 }
 
 // rotor breaks a multirotor's own brakes where they are to be weaker.
@@ -207,7 +219,7 @@ func (c *Case) aimErrors(rng *rand.Rand, b *Break) {
 	if !e.Velocity { // it must not look like a speed: see derivedNoise
 		wobble = math.Min(wobble, s.VelocityErr*speed/derivedNoise(&c.Config, e.Period))
 	}
-	e.Wobble = wobble
+	e.Wobble = math.Max(wobble, math.Min(5e-6, s.PositionErr)) // no tracker repeats itself to the last digit
 	most := math.Max(0, s.PositionErr*size-wobble)
 	e.Hide = dir.Mul(most + b.Drift*span(rng, 0.25, 1)*Way)
 	if e.Velocity {

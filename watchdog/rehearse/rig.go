@@ -40,6 +40,7 @@ type rig struct {
 	asked   bool      // the start was asked for
 	allowed bool      // the guard's newest permit says go
 	called  time.Duration
+	shift   time.Duration // by how much the pilot's time is behind: the wait for the start
 	halted  time.Duration // when the vehicle heard of it, or found its permit too old
 	cut     bool          // the link to the vehicle is dead
 	moved   float64       // m, way travelled at the last look of the judge
@@ -59,7 +60,7 @@ func Run(c *Case, opt Options) (Result, error) {
 
 func newRig(c *Case, opt Options) (r *rig, err error) {
 	r = &rig{c: c, opt: opt, called: -1, halted: -1, jit: newJitter(c.Seed), hash: newLedger(opt.Hash)}
-	r.res = Result{Seed: c.Seed, Target: c.Target, Pilot: c.Pilot.Kind, Corner: c.Corner, Closest: math.Inf(1)}
+	r.res = Result{Seed: c.Seed, Target: c.Target, Pilot: c.Pilot.Kind, Corner: c.Corner, Closest: math.Inf(1), Over: -watchdog.Unbounded}
 	if r.guard, err = watchdog.New(c.Config); err != nil {
 		return nil, err
 	}
@@ -115,7 +116,7 @@ func (r *rig) ended() bool {
 	case r.res.Rested:
 		return true
 	}
-	return r.now >= c.Most
+	return r.now-r.shift >= c.Most
 }
 
 // tick moves the vehicle by one Tick and lets the guard do what falls into it.
@@ -248,6 +249,9 @@ func (r *rig) step(ev *watchdog.Event, now time.Duration) {
 func (r *rig) permit(p *watchdog.Permit, now time.Duration) {
 	if p.Go && !r.res.Started {
 		r.res.Started = true
+		if r.c.AtRest {
+			r.shift = now - WarmUp
+		}
 		r.tell("at %v started", now)
 	}
 	r.allowed = p.Go
@@ -277,7 +281,7 @@ func (r *rig) call(now time.Duration) {
 	s := r.plant.State()
 	reach := r.guard.Snapshot().Reach
 	r.called, r.cut = now, r.cut || r.c.Truth.CutCall
-	r.res.Stopped, r.res.StopAt = true, now
+	r.res.Stopped, r.res.StopAt, r.res.Began = true, now, r.shift
 	r.res.Speed, r.res.Allowed = s.Velocity.Flat().Len(), reach.Along
 	if r.c.Config.Kind == watchdog.Multirotor {
 		up := watchdog.StoppingDistance(math.Abs(s.Velocity.Z), reach.Reaction, r.c.Config.Stopping.Vertical)
@@ -321,7 +325,7 @@ func (r *rig) want() sim.Control {
 	s := r.plant.State()
 	switch {
 	case may:
-		return r.c.control(&s, r.now, r.called)
+		return r.c.control(&s, r.now-r.shift, r.since())
 	case r.obeys:
 		if r.called >= 0 && r.halted < 0 {
 			r.halted = r.now
@@ -330,6 +334,14 @@ func (r *rig) want() sim.Control {
 		return sim.Control{}
 	}
 	return r.c.coast(&s)
+}
+
+// since is when the stop was called, by the pilot's time; negative: not yet.
+func (r *rig) since() time.Duration {
+	if r.called < 0 {
+		return -1
+	}
+	return r.called - r.shift
 }
 
 // look has the judge see the true position, wherever the body can have come to

@@ -34,6 +34,14 @@ func demoSource(t testing.TB, i int) *Site {
 	return src
 }
 
+// marginOf is the margin a case declares; there is none where none was drawn.
+func marginOf(c *Case) float64 {
+	if c == nil {
+		return 0
+	}
+	return c.Config.Stopping.Margin
+}
+
 // many runs n seeds from first on.
 func many(t testing.TB, src Source, first, n int, opt Options) *Tally {
 	t.Helper()
@@ -43,7 +51,7 @@ func many(t testing.TB, src Source, first, n int, opt Options) *Tally {
 		if err != nil {
 			t.Fatal(err)
 		}
-		tally.Add(&res, c)
+		tally.Add(&res, marginOf(c))
 	}
 	return &tally
 }

@@ -22,16 +22,17 @@ func Needless(c *Case, res *Result) (bool, error) {
 		return false, err
 	}
 	p := c.plant()
-	for now := time.Duration(0); now < res.StopAt+shadowFor; now += Tick {
+	stop := res.StopAt - res.Began
+	for now := time.Duration(0); now < stop+shadowFor; now += Tick {
 		s := p.State()
 		if j.Room(s.Position.X, s.Position.Y, s.Position.Z) <= 0 {
 			return false, nil
 		}
-		if !c.AtRest && now < WarmUp {
+		if now < WarmUp {
 			p.Step(Tick, c.coast(&s))
 			continue
 		}
-		p.Step(Tick, c.control(&s, now, res.StopAt))
+		p.Step(Tick, c.control(&s, now, stop))
 	}
 	return true, nil
 }

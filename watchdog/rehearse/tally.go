@@ -77,7 +77,7 @@ type EdgeTally struct {
 }
 
 // Add takes in one run.
-func (t *Tally) Add(r *Result, c *Case) {
+func (t *Tally) Add(r *Result, margin float64) {
 	t.Hash.add(r.Hash)
 	if !r.Started {
 		t.Void++
@@ -107,11 +107,11 @@ func (t *Tally) Add(r *Result, c *Case) {
 	t.Causes[r.Cause]++
 	if r.Rested && !r.Left {
 		t.Rests++
-		if r.Room < c.Config.Stopping.Margin-1e-9 {
+		if r.Room < margin-1e-9 {
 			t.Short++
 		}
 		if r.Cause == "zone" {
-			t.Rooms = append(t.Rooms, Rest{r.Room - c.Config.Stopping.Margin, r.Allowed, r.Pilot, r.Corner, r.Headed, r.Needles})
+			t.Rooms = append(t.Rooms, Rest{r.Room - margin, r.Allowed, r.Pilot, r.Corner, r.Headed, r.Needles})
 		}
 	}
 }
@@ -128,16 +128,20 @@ func (t *Tally) edge(r *Result) {
 	if t.Edges == nil {
 		t.Edges = map[judge.Place]*EdgeTally{}
 	}
-	e := t.Edges[r.Place]
+	at, room, left := r.Place, r.Room, r.Left
+	if r.Left {
+		room = -r.Depth
+	} else if r.Limit != "" && (r.Cause == r.Limit || r.Over > 1e-9) {
+		at, room, left = judge.Place{Region: "limit of " + r.Limit, Edge: judge.Ceiling}, -r.Over, r.Over > 1e-9
+	}
+	e := t.Edges[at]
 	if e == nil {
-		e = &EdgeTally{Place: r.Place, Closest: r.Closest, Seed: r.Seed}
-		t.Edges[r.Place] = e
+		e = &EdgeTally{Place: at}
+		t.Edges[at] = e
 	}
 	e.Runs++
-	room := r.Room
-	if r.Left {
+	if left {
 		e.Left++
-		room = -r.Depth
 	}
 	if e.Runs == 1 || room < e.Closest {
 		e.Closest, e.Seed = room, r.Seed
