@@ -30,17 +30,18 @@ licensed practice.`
 
 // commands is the command line.
 type commands struct {
-	Demo   demoCmd   `cmd:"" help:"Show the whole job on two simulated vehicles, with a broker of its own."`
-	Check  checkCmd  `cmd:"" help:"Judge a site file: every mistake, and what the declared stopping leaves."`
-	Run    runCmd    `cmd:"" help:"Guard the vehicles of a site over its broker, until told to end."`
-	Ask    askCmd    `cmd:"" help:"Ask a running guard for start, stop, land or reset."`
-	Play   playCmd   `cmd:"" help:"Publish a recording as live pose."`
-	Replay replayCmd `cmd:"" help:"Judge a recording or a session again, offline."`
-	Verify verifyCmd `cmd:"" help:"Prove that nothing in a session's trail was changed."`
-	Align  alignCmd  `cmd:"" help:"Tie the tracker to the room: on the pad, by marks; or measure its drift."`
-	Trace  traceCmd  `cmd:"" help:"Walk along an edge with the tracker in hand: it becomes a zone."`
-	Trust  trustCmd  `cmd:"" help:"Put every fault into recordings and tell what the trust in a pose notices."`
-	Review reviewCmd `cmd:"" help:"Audit a session: what happened, why it stopped, and how it was answered."`
+	Demo     demoCmd     `cmd:"" help:"Show the whole job on two simulated vehicles, with a broker of its own."`
+	Check    checkCmd    `cmd:"" help:"Judge a site file: every mistake, and what the declared stopping leaves."`
+	Run      runCmd      `cmd:"" help:"Guard the vehicles of a site over its broker, until told to end."`
+	Ask      askCmd      `cmd:"" help:"Ask a running guard for start, stop, land or reset."`
+	Play     playCmd     `cmd:"" help:"Publish a recording as live pose."`
+	Replay   replayCmd   `cmd:"" help:"Judge a recording or a session again, offline."`
+	Verify   verifyCmd   `cmd:"" help:"Prove that nothing in a session's trail was changed."`
+	Align    alignCmd    `cmd:"" help:"Tie the tracker to the room: on the pad, by marks; or measure its drift."`
+	Trace    traceCmd    `cmd:"" help:"Walk along an edge with the tracker in hand: it becomes a zone."`
+	Trust    trustCmd    `cmd:"" help:"Put every fault into recordings and tell what the trust in a pose notices."`
+	Rehearse rehearseCmd `cmd:"" help:"Simulate the vehicles of a site: will they stop in time, with these numbers?"`
+	Review   reviewCmd   `cmd:"" help:"Audit a session: what happened, why it stopped, and how it was answered."`
 
 	Version kong.VersionFlag `help:"Print the version."`
 }

@@ -1,6 +1,7 @@
 package rehearse
 
 import (
+	"fmt"
 	"time"
 
 	"pinfold/sim"
@@ -82,9 +83,14 @@ type Case struct {
 // move.
 const Tick = time.Millisecond
 
-// WarmUp is how long a vehicle is watched before the start is asked for, where
-// the run begins in motion.
+// WarmUp is how long a vehicle is watched at least before the start is asked
+// for, where the run begins in motion.
 const WarmUp = 80 * time.Millisecond
+
+// warm is that time, long enough for a derived velocity to be known.
+func (c *Case) warm() time.Duration {
+	return max(WarmUp, c.Config.Pose.VelocityWindow/2+30*time.Millisecond)
+}
 
 // Hashes are FNV-1a sums of what happened in a run, kind by kind, each to the
 // last bit.
@@ -122,4 +128,11 @@ type Result struct {
 	Target  judge.Place   `json:"-"`
 	Pilot   PilotKind     `json:"-"`
 	Corner  Corner        `json:"-"`
+}
+
+// String tells the case in one line.
+func (c *Case) String() string {
+	t, p := &c.Truth, &c.Pilot
+	return fmt.Sprintf("%v, %v pilot at %.2f m/s towards %s, %v: brakes at %.2f m/s², gains %.2f m/s²; pose %v + %v, link back %v, actuators %v; position off by %.3f m",
+		t.Plant, p.Kind, p.Speed, placeName(c.Target), c.Corner, t.Braking, t.Gain, t.Transit.Round(time.Millisecond/10), t.Late, t.Down.Round(time.Millisecond/10), t.Actuator, t.Eye.Hide.Len())
 }

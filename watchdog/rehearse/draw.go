@@ -151,7 +151,7 @@ func (c *Case) truth(rng *rand.Rand, b *Break) {
 		t.CutCall = rng.IntN(2) == 0
 	}
 	if rng.IntN(8) == 0 {
-		t.SilentAt = WarmUp + duration(rng, 20*ms, 500*ms)
+		t.SilentAt = c.warm() + duration(rng, 20*ms, 500*ms)
 	}
 }
 
@@ -176,6 +176,10 @@ func (c *Case) delays(rng *rand.Rand, full float64, b *Break) {
 		t.Actuator = max(0, (left-t.Transit-t.Down)/Tick*Tick)
 	}
 	t.Late = duration(rng, 0, 30*ms)
+	t.Late = min(t.Late, c.Config.Pose.MaxAge/3)
+	if most := c.Config.Pose.MaxLate; most > 0 {
+		t.Late = min(t.Late, most/2)
+	}
 	t.Actuator += b.Reaction
 	t.Rotor.Delay += b.Reaction
 	t.Down += b.Down
@@ -194,13 +198,19 @@ func (c *Case) eye(rng *rand.Rand) sim.EyeSpec {
 	p := &c.Config.Pose
 	e := sim.EyeSpec{Period: duration(rng, 3*ms, 12*ms), Jitter: span(rng, 0, 0.8) * float64(rng.IntN(2)),
 		Clock: duration(rng, time.Second, 90*time.Second), Latency: c.Truth.Transit, Late: c.Truth.Late,
-		LateFrom: WarmUp, Velocity: rng.IntN(2) == 0}
+		LateFrom: c.warm(), Velocity: rng.IntN(2) == 0}
 	if rng.IntN(4) == 0 {
 		e.Lose = span(rng, 0, 0.3)
 	}
+	e.Velocity = e.Velocity && c.Config.Fields.VX != ""
 	if !e.Velocity { // four samples, the warm-up's
 		e.Period = min(e.Period, p.VelocityWindow/5)
 	}
+	e.Period = min(e.Period, p.MaxAge/3)
+	if p.MinRateHz > 0 {
+		e.Period = min(e.Period, seconds(0.7/p.MinRateHz))
+	}
+	e.Period = max(e.Period, ms)
 	return e
 }
 

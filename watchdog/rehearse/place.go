@@ -36,7 +36,7 @@ func (c *Case) drawPilot(rng *rand.Rand, t *target, peace bool) {
 		v = math.Min(most, 1.5) // as fast as most drive
 	}
 	q := Pilot{Kind: PilotKind(rng.IntN(int(PilotKinds) - 1)), Out: t.out, Speed: v, Full: 3 * most,
-		After: WarmUp + duration(rng, 50*ms, 900*ms), Every: duration(rng, 60*ms, 500*ms), Swing: span(rng, 0.1, 1)}
+		After: c.warm() + duration(rng, 50*ms, 900*ms), Every: duration(rng, 60*ms, 500*ms), Swing: span(rng, 0.1, 1)}
 	if peace && rng.IntN(2) == 0 {
 		q.Kind = Dodge
 	}
@@ -154,7 +154,7 @@ func (c *Case) back(rng *rand.Rand, at sim.Vec) {
 	if rng.IntN(3) == 0 {
 		v *= rng.Float64() // it is still gaining speed
 	}
-	lead := v * (WarmUp.Seconds() + span(rng, 0.02, 0.4))
+	lead := v * (c.warm().Seconds() + span(rng, 0.02, 0.4))
 	pad := s.Margin + s.PositionErr
 	need := stopping(&c.Config, v)
 	if q.Kind == Along {
@@ -178,7 +178,7 @@ func (c *Case) fits(p *pen) bool {
 		return false
 	}
 	v := c.Speed.Len()
-	far := watchdog.StoppingDistance(v, reaction(&c.Config)+WarmUp.Seconds(), c.Config.Stopping.Deceleration)
+	far := watchdog.StoppingDistance(v, reaction(&c.Config)+c.warm().Seconds(), c.Config.Stopping.Deceleration)
 	pad := c.Config.Stopping.Margin + c.Config.Stopping.PositionErr
 	const points = 4
 	for i := range points + 1 {

@@ -7,7 +7,7 @@ import "testing"
 // distance unused, in the median. docs/containment.md has the table.
 func TestPriceOfTheDemo(t *testing.T) {
 	for i, v := range demoSite(t).Vehicles {
-		r := many(t, demoSource(t, i), 0, runs(t, 1200), Options{})
+		r := many(t, demoSource(t, i), 0, runs(t, 800), Options{})
 		for k := Within; k < Corners; k++ {
 			all := PriceOf(r.Rooms, func(r *Rest) bool { return r.Corner == k })
 			straight := PriceOf(r.Rooms, func(r *Rest) bool { return r.Corner == k && r.Headed })
@@ -26,8 +26,8 @@ func TestNeedlessStops(t *testing.T) {
 	for i, v := range demoSite(t).Vehicles {
 		src := demoSource(t, i)
 		src.Peace = true
-		var runs, stops, needless [PilotKinds]int
-		for seed := range 600 {
+		var driven, stops, needless [PilotKinds]int
+		for seed := range min(20_000, runs(t, 160)) {
 			res, c, err := RunSeed(src, uint64(seed), Options{})
 			if err != nil {
 				t.Fatal(err)
@@ -36,21 +36,21 @@ func TestNeedlessStops(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			runs[res.Pilot]++
-			if res.Stopped {
+			driven[res.Pilot]++
+			if res.Cause == "zone" {
 				stops[res.Pilot]++
-			}
-			if no {
-				needless[res.Pilot]++
+				if no {
+					needless[res.Pilot]++
+				}
 			}
 		}
 		for k := range PilotKinds {
-			t.Logf("%s, %-8v  %d runs, %d stops, %d needless", v.Name, k, runs[k], stops[k], needless[k])
+			t.Logf("%s, %-8v  %d runs, %d stops for a zone, %d needless", v.Name, k, driven[k], stops[k], needless[k])
 		}
-		if runs[Dodge] < 100 || stops[Dodge] == runs[Dodge] {
-			t.Errorf("%s: of %d pilots that turn back all were stopped: nobody could drive here", v.Name, runs[Dodge])
+		if driven[Dodge] < 40 || stops[Dodge] == driven[Dodge] || needless[Dodge] == 0 {
+			t.Errorf("%s: of %d pilots that turn back all were stopped: nobody could drive here", v.Name, driven[Dodge])
 		}
-		if needless[Straight] > stops[Straight]/10 {
+		if needless[Straight] > stops[Straight]/4 {
 			t.Errorf("%s: %d of %d stops of pilots that keep straight on were needless", v.Name, needless[Straight], stops[Straight])
 		}
 	}

@@ -77,8 +77,7 @@ func newRig(c *Case, opt Options) (r *rig, err error) {
 	return r, nil
 }
 
-// run goes on until the vehicle rests after a stop, has left, or the time is
-// up.
+// run goes on until the vehicle rests after a stop, or the time is up.
 func (r *rig) run() {
 	r.step(&watchdog.Event{Kind: watchdog.EvTick}, 0)
 	for !r.ended() {
@@ -105,14 +104,12 @@ const noStart = 600 * time.Millisecond
 func (r *rig) ended() bool {
 	c := r.c
 	switch {
-	case r.room <= 0:
-		return true
 	case !r.res.Started:
 		wait := noStart
 		if c.AtRest {
 			wait += c.Config.Timing.TrustedFor + c.Config.Timing.RestFor
 		}
-		return r.now > wait
+		return r.now > wait || r.room <= 0
 	case r.res.Rested:
 		return true
 	}
@@ -213,7 +210,7 @@ func (r *rig) arrive(m *message) {
 
 // start asks for the start once everything it needs is there.
 func (r *rig) start(now time.Duration) {
-	if r.res.Started || r.asked || !r.c.AtRest && now < WarmUp {
+	if r.res.Started || r.asked || !r.c.AtRest && now < r.c.warm() {
 		return
 	}
 	s := r.guard.Snapshot()
@@ -250,7 +247,7 @@ func (r *rig) permit(p *watchdog.Permit, now time.Duration) {
 	if p.Go && !r.res.Started {
 		r.res.Started = true
 		if r.c.AtRest {
-			r.shift = now - WarmUp
+			r.shift = now - r.c.warm()
 		}
 		r.tell("at %v started", now)
 	}

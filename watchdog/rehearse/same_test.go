@@ -11,8 +11,8 @@ import (
 func sameRuns(t *testing.T) (sum Hashes) {
 	t.Helper()
 	for i, kind := range kinds() {
-		sum.add(many(t, &Random{Kind: kind}, 7000, 64, Options{Hash: true}).Hash)
-		sum.add(many(t, demoSource(t, i), 7000, 32, Options{Hash: true}).Hash)
+		sum.add(many(t, &Random{Kind: kind}, 7000, 32, Options{Hash: true}).Hash)
+		sum.add(many(t, demoSource(t, i), 7000, 16, Options{Hash: true}).Hash)
 	}
 	return sum
 }

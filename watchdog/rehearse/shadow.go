@@ -8,10 +8,10 @@ import (
 
 // shadowFor is how long a vehicle is followed without a guard, after the stop
 // that was called.
-const shadowFor = 3 * time.Second
+const shadowFor = 10 * time.Second
 
 // Needless says whether the stop of a run was needless: whether its vehicle,
-// left to its pilot, would have stayed in the pen for the next three seconds.
+// left to its pilot, would have stayed in the pen for the next ten seconds.
 // A pilot that waits for the stop to do its worst does so at that instant.
 func Needless(c *Case, res *Result) (bool, error) {
 	if !res.Stopped {
@@ -28,7 +28,7 @@ func Needless(c *Case, res *Result) (bool, error) {
 		if j.Room(s.Position.X, s.Position.Y, s.Position.Z) <= 0 {
 			return false, nil
 		}
-		if now < WarmUp {
+		if now < c.warm() {
 			p.Step(Tick, c.coast(&s))
 			continue
 		}

@@ -5,6 +5,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog"
+	"pinfold/watchdog/pose"
 )
 
 // Site draws cases of one vehicle of a site file, in its own pen, by its own
@@ -25,6 +26,14 @@ func NewSite(v *config.Vehicle) (*Site, error) {
 	}
 	c.Session, c.Guard = "rehearsal", "rehearsal"
 	c.Others = nil // one vehicle at a time
+	// The simulated tracker speaks the contract, in the site frame. What its tie
+	// to the room may be off is part of the position error already.
+	given := c.Fields.VX != ""
+	c.Fields = pose.DefaultFields()
+	if !given {
+		c.Fields.VX, c.Fields.VY, c.Fields.VZ = "", "", ""
+	}
+	c.Pose.Axes, c.Pose.Mount, c.Pose.Align = pose.ZUp, pose.Mount{}, pose.Alignment{}
 	p := &pen{set: c.Zones, judged: regionsOf(c.Zones.Shapes()), flies: c.Kind == watchdog.Multirotor}
 	if c.HasGround {
 		for i := range p.judged.Inside {

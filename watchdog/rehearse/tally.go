@@ -27,7 +27,10 @@ func RunSeed(src Source, seed uint64, opt Options) (res Result, c *Case, err err
 		if c == nil {
 			continue
 		}
-		if res, err = Run(c, opt); err != nil || res.Started {
+		if res, err = Run(c, Options{Hash: opt.Hash}); err == nil && res.Started && opt.Trace != nil {
+			res, err = Run(c, opt) // tell the one that counts, and none of the others
+		}
+		if err != nil || res.Started {
 			return res, c, err
 		}
 	}
@@ -66,6 +69,9 @@ type Rest struct {
 	Headed   bool // it kept straight at the edge
 	Needless bool
 }
+
+// limitEdge stands for the edge of a limit, which is no zone's.
+const limitEdge = -3
 
 // EdgeTally is what came of the runs that came nearest to one edge.
 type EdgeTally struct {
@@ -132,7 +138,7 @@ func (t *Tally) edge(r *Result) {
 	if r.Left {
 		room = -r.Depth
 	} else if r.Limit != "" && (r.Cause == r.Limit || r.Over > 1e-9) {
-		at, room, left = judge.Place{Region: "limit of " + r.Limit, Edge: judge.Ceiling}, -r.Over, r.Over > 1e-9
+		at, room, left = judge.Place{Region: "limit of " + r.Limit, Edge: limitEdge}, -r.Over, r.Over > 1e-9
 	}
 	e := t.Edges[at]
 	if e == nil {
@@ -154,7 +160,7 @@ func (t *Tally) Sorted() (all []*EdgeTally) {
 		all = append(all, e)
 	}
 	slices.SortFunc(all, func(a, b *EdgeTally) int {
-		return cmp.Or(cmp.Compare(a.Place.Region, b.Place.Region), cmp.Compare(b.Place.Edge, a.Place.Edge))
+		return cmp.Or(cmp.Compare(a.Place.Region, b.Place.Region), cmp.Compare(a.Place.Edge, b.Place.Edge))
 	})
 	return all
 }

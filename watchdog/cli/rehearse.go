@@ -1,0 +1,150 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+	"time"
+
+	"github.com/mattn/go-isatty"
+
+	"pinfold/config"
+	"pinfold/watchdog/rehearse"
+)
+
+type rehearseCmd struct {
+	Site      string `required:"" help:"Site file." placeholder:"FILE"`
+	Runs      int    `default:"10000" help:"Runs of each vehicle; a tenth as many for each what-if."`
+	Seed      uint64 `default:"1" help:"First seed; with --trace the only one."`
+	Vehicle   string `help:"Rehearse this vehicle only." placeholder:"NAME"`
+	Trace     bool   `help:"Tell the run of --seed, step by step."`
+	UntilLeak bool   `help:"Go on until a vehicle leaves its pen, or --runs are over; without what-ifs."`
+	JSON      bool   `name:"json" help:"Print one JSON document."`
+}
+
+// maxRehearsal bounds the runs of one vehicle.
+const maxRehearsal = 10_000_000
+
+// Run answers whether the vehicles of a site will stop in time.
+func (c *rehearseCmd) Run(s *streams) error {
+	if c.Runs < 1 || c.Runs > maxRehearsal {
+		return fmt.Errorf("--runs=%d; give 1 to %d", c.Runs, maxRehearsal)
+	}
+	if _, err := os.Stat(c.Site); err != nil {
+		return fmt.Errorf("%w; give the path of a site file", err)
+	}
+	site, err := config.Load(c.Site)
+	if err != nil {
+		return fmt.Errorf("%w\nNext: pinfold check --site %s", err, c.Site)
+	}
+	if site, err = c.chosen(site); err != nil {
+		return err
+	}
+	if c.Trace {
+		return c.trace(s.out, site)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	begun := time.Now()
+	bar := newBar(s.err)
+	rep, err := rehearse.Rehearse(ctx, site, rehearse.Plan{Runs: c.Runs, First: c.Seed, UntilLeak: c.UntilLeak, Each: bar.show})
+	bar.end()
+	if errors.Is(err, context.Canceled) {
+		return fmt.Errorf("the rehearsal was broken off: nothing is shown by it")
+	}
+	if err != nil {
+		return err
+	}
+	rep.Safety = strings.ReplaceAll(Safety, "\n", " ")
+	if c.JSON {
+		err = printJSON(s.out, rep)
+	} else {
+		printRehearsal(s.out, rep, time.Since(begun))
+	}
+	if err == nil && !rep.OK() {
+		return found("")
+	}
+	return err
+}
+
+// chosen is the site with the one vehicle that was asked for.
+func (c *rehearseCmd) chosen(site *config.Site) (*config.Site, error) {
+	if c.Vehicle == "" {
+		return site, nil
+	}
+	v, ok := site.Vehicle(c.Vehicle)
+	if !ok {
+		return nil, fmt.Errorf("no vehicle %q in %s; it has %s", c.Vehicle, c.Site, vehicleNames(site))
+	}
+	one := *site
+	one.Vehicles = []config.Vehicle{*v}
+	return &one, nil
+}
+
+// trace tells one run of every vehicle.
+func (c *rehearseCmd) trace(out io.Writer, site *config.Site) error {
+	leaks := 0
+	for i := range site.Vehicles {
+		v := &site.Vehicles[i]
+		src, err := rehearse.NewSite(v)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(out, "%s, seed %d\n", v.Name, c.Seed)
+		res, k, err := rehearse.RunSeed(src, c.Seed, rehearse.Options{Trace: out})
+		if err != nil {
+			return err
+		}
+		if k == nil || !res.Started {
+			fmt.Fprintln(out, "  found no place to start from")
+			continue
+		}
+		fmt.Fprintf(out, "  %s\n", k)
+		if res.Left || res.Over > 0 {
+			leaks++
+		}
+	}
+	if leaks > 0 {
+		return found("")
+	}
+	return nil
+}
+
+// bar is a line that says how far a rehearsal is, where there is a terminal.
+type bar struct {
+	out   io.Writer // nil: nowhere
+	begun time.Time
+	last  time.Time
+}
+
+func newBar(out io.Writer) *bar {
+	b := &bar{begun: time.Now()}
+	if f, ok := out.(*os.File); ok && isatty.IsTerminal(f.Fd()) && os.Getenv("TERM") != "dumb" {
+		b.out = out
+	}
+	return b
+}
+
+const barWidth = 30
+
+func (b *bar) show(done, all int) {
+	if b.out == nil || time.Since(b.last) < 100*time.Millisecond {
+		return
+	}
+	b.last = time.Now()
+	n := barWidth * done / max(1, all)
+	left := time.Duration(float64(time.Since(b.begun)) * float64(all-done) / float64(max(1, done)))
+	fmt.Fprintf(b.out, "\r%s%s %d of %d runs, %.0f s left ", strings.Repeat("#", n), strings.Repeat(".", barWidth-n), done, all, left.Seconds())
+}
+
+// end takes the line away.
+func (b *bar) end() {
+	if b.out != nil {
+		fmt.Fprintf(b.out, "\r%s\r", strings.Repeat(" ", barWidth+50))
+	}
+}

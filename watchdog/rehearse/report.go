@@ -1,0 +1,193 @@
+package rehearse
+
+import (
+	"context"
+	"fmt"
+
+	"pinfold/config"
+	"pinfold/sim/judge"
+)
+
+// Report is a rehearsal of a whole site. Lengths in metres.
+type Report struct {
+	Safety   string    `json:"safety"`
+	Site     string    `json:"site"`
+	Hash     string    `json:"hash"` // of the site file
+	Seed     uint64    `json:"seed"` // first
+	Runs     int       `json:"runs"` // asked for, of each vehicle
+	Driven   float64   `json:"vehicle_seconds"`
+	Vehicles []Vehicle `json:"vehicles"`
+}
+
+// Vehicle is what came of one vehicle.
+type Vehicle struct {
+	Name         string   `json:"name"`
+	Kind         string   `json:"kind"`
+	Margin       float64  `json:"margin"`
+	Acceleration float64  `json:"acceleration"` // m/s², declared; 0: it was driven at constant velocity
+	Outcome      Outcome  `json:"as_declared"`
+	Edges        []Edge   `json:"edges"`
+	Room         Room     `json:"room"`
+	Leaks        []Result `json:"leaks"`
+	WhatIf       []WhatIf `json:"what_if"`
+	Weak         *WhatIf  `json:"weak"` // what costs most room where it does not hold
+}
+
+// Outcome counts the runs of one vehicle.
+type Outcome struct {
+	Runs    int     `json:"runs"`
+	Void    int     `json:"void"` // seeds that found no place to start from
+	Stops   int     `json:"stops"`
+	Left    int     `json:"left"`         // left the pen
+	Over    int     `json:"over"`         // exceeded a limit of height or distance
+	Short   int     `json:"short"`        // came to rest within the margin
+	Closest float64 `json:"closest"`      // m, least room at rest; negative by the depth outside
+	Seed    uint64  `json:"closest_seed"` // of that run
+	Leak    *uint64 `json:"first_leak"`   // first seed that left or exceeded
+}
+
+// Edge is what came of the runs that ended nearest to one edge or limit.
+type Edge struct {
+	Name    string  `json:"name"`
+	Runs    int     `json:"runs"`
+	Closest float64 `json:"closest"`
+	Left    int     `json:"left"`
+	Seed    uint64  `json:"seed"`
+}
+
+// Room is the price: what is left to the edge at rest, beyond the margin.
+type Room struct {
+	Declared Price `json:"as_declared"` // vehicles that stop exactly as declared
+	Worst    Price `json:"worst"`       // and errors at their worst
+}
+
+// WhatIf is the vehicle with one declaration that does not hold.
+type WhatIf struct {
+	Break   string  `json:"break"`
+	Key     string  `json:"key"`
+	Outcome Outcome `json:"outcome"`
+	Lost    float64 `json:"lost"` // m, how much less room than as declared the closest run had
+}
+
+// Plan says what is rehearsed.
+type Plan struct {
+	Runs      int // of each vehicle as declared
+	WhatIf    int // for each what-if; where zero a tenth of Runs, and at least MinWhatIf
+	First     uint64
+	UntilLeak bool
+	Each      func(done, all int) // of all runs; nil nobody
+}
+
+// MinWhatIf is how many runs a what-if has at least.
+const MinWhatIf = 400
+
+func (p *Plan) whatIf() int {
+	if p.WhatIf > 0 {
+		return p.WhatIf
+	}
+	return max(MinWhatIf, p.Runs/10)
+}
+
+// OK says whether everything was contained as declared, and anything was run.
+func (r *Report) OK() bool {
+	for i := range r.Vehicles {
+		o := &r.Vehicles[i].Outcome
+		if o.Left > 0 || o.Over > 0 || o.Short > 0 || o.Runs == 0 {
+			return false
+		}
+	}
+	return len(r.Vehicles) > 0
+}
+
+// Rehearse rehearses every vehicle of a site.
+func Rehearse(ctx context.Context, site *config.Site, p Plan) (*Report, error) {
+	r := &Report{Site: site.Name, Hash: site.Hash, Seed: p.First, Runs: p.Runs}
+	all, done := len(site.Vehicles)*(p.Runs+len(Breaks())*p.whatIf()), 0
+	each := func(n int) {
+		done += n
+		if p.Each != nil {
+			p.Each(done, all)
+		}
+	}
+	for i := range site.Vehicles {
+		v, driven, err := rehearseOne(ctx, &site.Vehicles[i], &p, each)
+		if err != nil {
+			return r, err
+		}
+		r.Vehicles = append(r.Vehicles, *v)
+		r.Driven += driven
+	}
+	return r, nil
+}
+
+func rehearseOne(ctx context.Context, cfg *config.Vehicle, p *Plan, each func(int)) (*Vehicle, float64, error) {
+	src, err := NewSite(cfg)
+	if err != nil {
+		return nil, 0, err
+	}
+	s := &cfg.Config.Stopping
+	v := &Vehicle{Name: cfg.Name, Kind: cfg.Config.Kind.String(), Margin: s.Margin, Acceleration: s.Acceleration, Leaks: []Result{}}
+	t, err := Batch{First: p.First, Runs: p.Runs, UntilLeak: p.UntilLeak, Each: each}.Make(ctx, src, s.Margin)
+	if err != nil {
+		return nil, 0, err
+	}
+	driven := t.Time.Seconds()
+	v.Outcome, v.Edges = outcomeOf(t), edgesOf(t)
+	v.Leaks = append(v.Leaks, t.Leaks...)
+	v.Room.Declared = PriceOf(t.Rooms, func(r *Rest) bool { return r.Corner == Declared })
+	v.Room.Worst = PriceOf(t.Rooms, func(r *Rest) bool { return r.Corner == Worst })
+	if p.UntilLeak {
+		return v, driven, nil
+	}
+	for _, b := range Breaks() {
+		src.Break = b
+		t, err := Batch{First: p.First, Runs: p.whatIf(), Each: each}.Make(ctx, src, s.Margin)
+		if err != nil {
+			return nil, 0, err
+		}
+		driven += t.Time.Seconds()
+		w := WhatIf{Break: b.Name, Key: "stopping." + b.Key, Outcome: outcomeOf(t)}
+		w.Lost = v.Outcome.Closest - w.Outcome.Closest
+		v.WhatIf = append(v.WhatIf, w)
+	}
+	for i := range v.WhatIf {
+		if w := &v.WhatIf[i]; v.Weak == nil || w.Lost > v.Weak.Lost {
+			v.Weak = w
+		}
+	}
+	return v, driven, nil
+}
+
+func outcomeOf(t *Tally) Outcome {
+	o := Outcome{Runs: t.Runs, Void: t.Void, Stops: t.Stops, Left: t.Left, Over: t.Over, Short: t.Short}
+	for i, e := range t.Sorted() {
+		if i == 0 || e.Closest < o.Closest {
+			o.Closest, o.Seed = e.Closest, e.Seed
+		}
+	}
+	if len(t.Leaks) > 0 {
+		o.Leak = &t.Leaks[0].Seed
+	}
+	return o
+}
+
+func edgesOf(t *Tally) (all []Edge) {
+	for _, e := range t.Sorted() {
+		all = append(all, Edge{Name: placeName(e.Place), Runs: e.Runs, Closest: e.Closest, Left: e.Left, Seed: e.Seed})
+	}
+	return all
+}
+
+// placeName names a place as a person looks for it in the site file: edges
+// count from 1, at the corner they begin at.
+func placeName(p judge.Place) string {
+	switch {
+	case p.Edge == limitEdge:
+		return p.Region
+	case p.Edge == judge.Ceiling:
+		return p.Region + ", ceiling"
+	case p.Edge == judge.Floor:
+		return p.Region + ", floor"
+	}
+	return fmt.Sprintf("%s, edge %d", p.Region, p.Edge+1)
+}
