@@ -68,6 +68,9 @@ func TestRehearse(t *testing.T) {
 				t.Errorf("%s: nothing of %s in %s", v.Name, want, all)
 			}
 		}
+		if o := v.WhatIf[0].Outcome; v.WhatIf[0].Break != "brakes 20 % weaker" || o.Short == 0 || !(o.Closest < v.Margin) {
+			t.Errorf("%s: weaker brakes cost nothing of the margin: %+v", v.Name, v.WhatIf[0])
+		}
 		if len(v.WhatIf) != len(Breaks()) || v.Weak == nil || !(v.Weak.Lost > 0.02) {
 			t.Errorf("%s: %d what-ifs, weak %+v", v.Name, len(v.WhatIf), v.Weak)
 		}

@@ -116,7 +116,8 @@ type Result struct {
 	Left    bool          `json:"left"`     // the judge saw it outside
 	Depth   float64       `json:"depth"`    // m, how deep
 	Closest float64       `json:"closest"`  // m, least room there was
-	Room    float64       `json:"room"`     // m, at rest
+	Room    float64       `json:"room"`     // m, at rest; never more than the truth (see judge.Room)
+	Short   bool          `json:"short"`    // it came to rest within the declared margin
 	Place   judge.Place   `json:"place"`    // what is nearest at rest, or where it left
 	Over    float64       `json:"over"`     // m, how far beyond a limit of height or distance it came; negative: short of it
 	Limit   string        `json:"limit"`    // which

@@ -40,6 +40,9 @@ type Pilot struct {
 	Swing float64 // rad
 }
 
+// dodgeFor is how long a good pilot drives back before it stands.
+const dodgeFor = time.Second
+
 // want is the velocity asked for, m/s, t after the beginning; called says since
 // when a stop has been called, negative where none is.
 func (p *Pilot) want(t, called time.Duration) sim.Vec {
@@ -66,6 +69,9 @@ func (p *Pilot) want(t, called time.Duration) sim.Vec {
 			return on.Add(p.Out.Mul(p.Full))
 		}
 	case Dodge:
+		if t >= p.After+dodgeFor {
+			return sim.Vec{}
+		}
 		if t >= p.After {
 			return on.Mul(-1)
 		}

@@ -87,6 +87,7 @@ func (r *rig) run() {
 	s := r.plant.State()
 	r.res.Room, r.res.Place = r.judge.Nearest(s.Position.X, s.Position.Y, s.Position.Z)
 	r.res.At, r.res.Length = s.Position, r.now
+	r.res.Short = r.res.Rested && r.short(&s)
 	r.res.Headed = r.c.headed() && r.res.Place == r.c.Target
 	v := r.judge.Verdict(true)
 	r.res.Left, r.res.Depth, r.res.Closest = !v.Stayed(), v.Deepest.Depth, v.Closest
@@ -96,6 +97,19 @@ func (r *rig) run() {
 		r.tell("ends with %.4f m of room, nearest %s", r.res.Room, r.res.Place.Region)
 	}
 	r.res.Hash = r.hash.sums()
+}
+
+// short says whether the body, grown by the margin it is to keep, is not all in
+// the pen.
+func (r *rig) short(s *sim.State) bool {
+	m := r.c.Config.Stopping.Margin - 1e-9
+	if m <= 0 || r.res.Room >= m {
+		return false
+	}
+	p := r.c.Pen
+	p.Radius, p.Below, p.Above = p.Radius+m, p.Below+m, p.Above+m
+	j, err := judge.New(p)
+	return err != nil || j.Room(s.Position.X, s.Position.Y, s.Position.Z) <= 0
 }
 
 // noStart is how long a start may be waited for, beyond the config's waits.

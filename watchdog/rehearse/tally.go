@@ -113,7 +113,7 @@ func (t *Tally) Add(r *Result, margin float64) {
 	t.Causes[r.Cause]++
 	if r.Rested && !r.Left {
 		t.Rests++
-		if r.Room < margin-1e-9 {
+		if r.Short {
 			t.Short++
 		}
 		if r.Cause == "zone" {

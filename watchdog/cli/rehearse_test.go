@@ -1,0 +1,79 @@
+package cli
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"pinfold/sim"
+	"pinfold/watchdog/rehearse"
+)
+
+// demoFile is the demo's site file, changed.
+func demoFile(t *testing.T, change ...string) string {
+	t.Helper()
+	text := strings.NewReplacer(change...).Replace(sim.DemoSite("mqtt://127.0.0.1:1883"))
+	path := filepath.Join(t.TempDir(), "site.toml")
+	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func TestRehearseTheDemo(t *testing.T) {
+	out := program(t, exitFine, "rehearse", "--site", demoFile(t), "--runs", "100", "--vehicle", "mole")
+	for _, want := range []string{"mole, rover: 100 runs", "0 left the pen", "stairs, edge 1", "reaction 50 ms longer",
+		"brakes 20 % weaker", "drift of 1 %", "measure first: stopping.", "hardware\nemergency stop come first", "not a\ncertified"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("nothing of %q in\n%s", want, out)
+		}
+	}
+	if strings.Contains(out, "wren") || strings.Contains(out, "\r") {
+		t.Errorf("another vehicle, or a progress bar where there is no terminal:\n%s", out)
+	}
+}
+
+// TestRehearseJSON: the document has what the text has.
+func TestRehearseJSON(t *testing.T) {
+	out := program(t, exitFine, "rehearse", "--site", demoFile(t), "--runs", "64", "--vehicle", "wren", "--until-leak", "--json")
+	var rep rehearse.Report
+	if err := json.Unmarshal([]byte(out), &rep); err != nil {
+		t.Fatal(err)
+	}
+	if len(rep.Vehicles) != 1 || rep.Vehicles[0].Outcome.Runs != 64 || !rep.OK() || !strings.Contains(rep.Safety, "not a certified safety function") {
+		t.Errorf("%+v", rep)
+	}
+}
+
+// TestRehearseTrace: the run of a seed is told, twice the same.
+func TestRehearseTrace(t *testing.T) {
+	site := demoFile(t)
+	one := program(t, exitFine, "rehearse", "--site", site, "--seed", "5", "--trace")
+	if two := program(t, exitFine, "rehearse", "--site", site, "--seed", "5", "--trace"); one != two {
+		t.Errorf("told as\n%s\nand as\n%s", one, two)
+	}
+	for _, want := range []string{"wren, seed 5", "mole, seed 5", "started", "halts", "of room"} {
+		if !strings.Contains(one, want) {
+			t.Errorf("nothing of %q in\n%s", want, one)
+		}
+	}
+}
+
+// TestRehearseRefuses: every mistake has a next step and exit status 2.
+func TestRehearseRefuses(t *testing.T) {
+	site := demoFile(t)
+	for want, args := range map[string][]string{
+		"give 1 to":              {"--site", site, "--runs", "0"},
+		"give the path":          {"--site", filepath.Join(t.TempDir(), "none.toml")},
+		"no vehicle \"kite\"":    {"--site", site, "--vehicle", "kite"},
+		"pinfold check --site":   {"--site", demoFile(t, `kind = "rover"`, `kind = "boat"`)},
+		"nothing is promised":    {"--site", demoFile(t, "margin = 0.10", "margin = 0.10\npredict = false"), "--runs", "1"},
+		"nothing is promised th": {"--site", demoFile(t, "margin = 0.10", "margin = 0.10\npredict = false"), "--trace"},
+	} {
+		if out := program(t, exitError, append([]string{"rehearse"}, args...)...); !strings.Contains(out, want) {
+			t.Errorf("%q: nothing of %q in\n%s", args, want, out)
+		}
+	}
+}
