@@ -19,7 +19,8 @@ import (
 
 type rehearseCmd struct {
 	Site      string `required:"" help:"Site file." placeholder:"FILE"`
-	Runs      int    `default:"10000" help:"Runs of each vehicle; a tenth as many for each what-if."`
+	Runs      int    `default:"10000" help:"Runs of each vehicle."`
+	WhatIf    int    `help:"Runs of each what-if; a tenth of --runs where not given." placeholder:"N"`
 	Seed      uint64 `default:"1" help:"First seed; with --trace the only one."`
 	Vehicle   string `help:"Rehearse this vehicle only." placeholder:"NAME"`
 	Trace     bool   `help:"Tell the run of --seed, step by step."`
@@ -34,6 +35,9 @@ const maxRehearsal = 10_000_000
 func (c *rehearseCmd) Run(s *streams) error {
 	if c.Runs < 1 || c.Runs > maxRehearsal {
 		return fmt.Errorf("--runs=%d; give 1 to %d", c.Runs, maxRehearsal)
+	}
+	if c.WhatIf < 0 || c.WhatIf > maxRehearsal {
+		return fmt.Errorf("--what-if=%d; give 1 to %d", c.WhatIf, maxRehearsal)
 	}
 	if _, err := os.Stat(c.Site); err != nil {
 		return fmt.Errorf("%w; give the path of a site file", err)
@@ -52,7 +56,7 @@ func (c *rehearseCmd) Run(s *streams) error {
 	defer stop()
 	begun := time.Now()
 	bar := newBar(s.err)
-	rep, err := rehearse.Rehearse(ctx, site, rehearse.Plan{Runs: c.Runs, First: c.Seed, UntilLeak: c.UntilLeak, Each: bar.show})
+	rep, err := rehearse.Rehearse(ctx, site, rehearse.Plan{Runs: c.Runs, WhatIf: c.WhatIf, First: c.Seed, UntilLeak: c.UntilLeak, Each: bar.show})
 	bar.end()
 	if errors.Is(err, context.Canceled) {
 		return fmt.Errorf("the rehearsal was broken off: nothing is shown by it")

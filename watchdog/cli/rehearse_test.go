@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"encoding/json"
 	"os"
 	"path/filepath"
@@ -22,8 +23,18 @@ func demoFile(t *testing.T, change ...string) string {
 	return path
 }
 
+// rehearsed runs a command and gives what it printed, errors last.
+func rehearsed(t *testing.T, want int, args ...string) string {
+	t.Helper()
+	var out, errw bytes.Buffer
+	if code := Main(args, nil, &out, &errw); code != want {
+		t.Errorf("%q: exit status %d, want %d: %s", args, code, want, errw.String())
+	}
+	return out.String() + errw.String()
+}
+
 func TestRehearseTheDemo(t *testing.T) {
-	out := program(t, exitFine, "rehearse", "--site", demoFile(t), "--runs", "100", "--vehicle", "mole")
+	out := rehearsed(t, exitFine, "rehearse", "--site", demoFile(t), "--runs", "100", "--what-if", "60", "--vehicle", "mole")
 	for _, want := range []string{"mole, rover: 100 runs", "0 left the pen", "stairs, edge 1", "reaction 50 ms longer",
 		"brakes 20 % weaker", "drift of 1 %", "measure first: stopping.", "hardware\nemergency stop come first", "not a\ncertified"} {
 		if !strings.Contains(out, want) {
@@ -37,7 +48,7 @@ func TestRehearseTheDemo(t *testing.T) {
 
 // TestRehearseJSON: the document has what the text has.
 func TestRehearseJSON(t *testing.T) {
-	out := program(t, exitFine, "rehearse", "--site", demoFile(t), "--runs", "64", "--vehicle", "wren", "--until-leak", "--json")
+	out := rehearsed(t, exitFine, "rehearse", "--site", demoFile(t), "--runs", "64", "--vehicle", "wren", "--until-leak", "--json")
 	var rep rehearse.Report
 	if err := json.Unmarshal([]byte(out), &rep); err != nil {
 		t.Fatal(err)
@@ -50,8 +61,8 @@ func TestRehearseJSON(t *testing.T) {
 // TestRehearseTrace: the run of a seed is told, twice the same.
 func TestRehearseTrace(t *testing.T) {
 	site := demoFile(t)
-	one := program(t, exitFine, "rehearse", "--site", site, "--seed", "5", "--trace")
-	if two := program(t, exitFine, "rehearse", "--site", site, "--seed", "5", "--trace"); one != two {
+	one := rehearsed(t, exitFine, "rehearse", "--site", site, "--seed", "5", "--trace")
+	if two := rehearsed(t, exitFine, "rehearse", "--site", site, "--seed", "5", "--trace"); one != two {
 		t.Errorf("told as\n%s\nand as\n%s", one, two)
 	}
 	for _, want := range []string{"wren, seed 5", "mole, seed 5", "started", "halts", "of room"} {
@@ -66,13 +77,14 @@ func TestRehearseRefuses(t *testing.T) {
 	site := demoFile(t)
 	for want, args := range map[string][]string{
 		"give 1 to":              {"--site", site, "--runs", "0"},
+		"--what-if=-1":           {"--site", site, "--what-if=-1"},
 		"give the path":          {"--site", filepath.Join(t.TempDir(), "none.toml")},
 		"no vehicle \"kite\"":    {"--site", site, "--vehicle", "kite"},
 		"pinfold check --site":   {"--site", demoFile(t, `kind = "rover"`, `kind = "boat"`)},
 		"nothing is promised":    {"--site", demoFile(t, "margin = 0.10", "margin = 0.10\npredict = false"), "--runs", "1"},
 		"nothing is promised th": {"--site", demoFile(t, "margin = 0.10", "margin = 0.10\npredict = false"), "--trace"},
 	} {
-		if out := program(t, exitError, append([]string{"rehearse"}, args...)...); !strings.Contains(out, want) {
+		if out := rehearsed(t, exitError, append([]string{"rehearse"}, args...)...); !strings.Contains(out, want) {
 			t.Errorf("%q: nothing of %q in\n%s", args, want, out)
 		}
 	}
