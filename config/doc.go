@@ -110,7 +110,8 @@
 //
 //	[vehicle.stopping]
 //	predict               default true; false is for comparing recordings only
-//	reaction              0s to 10s; from the permit's withdrawal to the first braking
+//	reaction              0s to 10s; from the permit's withdrawal to the first braking,
+//	                      and what even the fastest pose takes to arrive
 //	deceleration          m/s², or
 //	tilt                  deg, 0.1 to 45: a multirotor brakes with g·tan(tilt)
 //	vertical              m/s², multirotor; default the same as horizontally

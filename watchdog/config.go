@@ -113,12 +113,15 @@ func (l *Limit) later() time.Duration { return time.Duration(max(1, l.Confirm)-1
 type Stopping struct {
 	// Predict is false only for an audit of bare rules: the reachable set is
 	// then the body where it is, and a stop is called when it is too late.
-	Predict      bool
-	Reaction     time.Duration // actuator and link, from the permit's withdrawal to first braking
-	Deceleration float64       // m/s², horizontal, on the level; > 0 where Predict
-	Vertical     float64       // m/s², upwards or downwards braking; > 0 for a multirotor where Predict
-	Acceleration float64       // m/s², what the vehicle can gain in any direction during the reaction; 0 = none declared
-	Slope        float64       // steepest downhill grade as rise over run, >= 0
+	Predict bool
+	// Reaction is the time from the permit's withdrawal to first braking, link
+	// and actuators, and on top what even the fastest pose takes from its instant
+	// to its arrival: a guard without the tracker's clock cannot see that part.
+	Reaction     time.Duration
+	Deceleration float64 // m/s², horizontal, on the level; > 0 where Predict
+	Vertical     float64 // m/s², upwards or downwards braking; > 0 for a multirotor where Predict
+	Acceleration float64 // m/s², what the vehicle can gain in any direction during the reaction; 0 = none declared
+	Slope        float64 // steepest downhill grade as rise over run, >= 0
 	// CoverLoss makes the reach cover the whole validity of a permit: the
 	// vehicle then stays inside even if watchdog, broker or network die right
 	// after a permit was given. It costs PermitValid times the speed in room.

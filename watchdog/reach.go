@@ -65,7 +65,9 @@ func OnSlope(a, grade float64) (left float64, ok bool) {
 //
 //  1. The pose is at most PlaceErr wrong, the velocity at most VelocityErr,
 //     and the velocity is the one of Lag ago.
-//  2. For the time t = pose age + JudgeEvery + Lag + Reaction nothing brakes;
+//  2. For the time t = pose age + JudgeEvery + Lag + Reaction nothing brakes (the
+//     age is against the fastest pose that came, see pose.Track.Age: what that one
+//     took on its way is part of Reaction, and so is a turn that goes on);
 //     the vehicle may meanwhile gain Acceleration in any direction. JudgeEvery
 //     is there because the next judgement is that far off. With CoverLoss the
 //     permit's validity stands in for age and JudgeEvery where it is longer.
