@@ -30,13 +30,12 @@ type EyeSpec struct {
 // errors never exceed its spec. Tracker is the other one, with errors as real
 // ones have them: without bounds, and with faults.
 type Eye struct {
-	spec  EyeSpec
-	next  time.Duration
-	due   time.Duration // when the newest message arrives
-	seq   uint64
-	rng   *rng
-	creep float64 // m
-	buf   []byte
+	spec EyeSpec
+	next time.Duration
+	due  time.Duration // when the newest message arrives
+	seq  uint64
+	rng  *rng
+	buf  []byte
 }
 
 // NewEye makes an Eye whose errors come from seed.

@@ -33,20 +33,8 @@ const maxRehearsal = 10_000_000
 
 // Run answers whether the vehicles of a site will stop in time.
 func (c *rehearseCmd) Run(s *streams) error {
-	if c.Runs < 1 || c.Runs > maxRehearsal {
-		return fmt.Errorf("--runs=%d; give 1 to %d", c.Runs, maxRehearsal)
-	}
-	if c.WhatIf < 0 || c.WhatIf > maxRehearsal {
-		return fmt.Errorf("--what-if=%d; give 1 to %d", c.WhatIf, maxRehearsal)
-	}
-	if _, err := os.Stat(c.Site); err != nil {
-		return fmt.Errorf("%w; give the path of a site file", err)
-	}
-	site, err := config.Load(c.Site)
+	site, err := c.load()
 	if err != nil {
-		return fmt.Errorf("%w\nNext: pinfold check --site %s", err, c.Site)
-	}
-	if site, err = c.chosen(site); err != nil {
 		return err
 	}
 	if c.Trace {
@@ -74,6 +62,24 @@ func (c *rehearseCmd) Run(s *streams) error {
 		return found("")
 	}
 	return err
+}
+
+// load reads the site and keeps the vehicles that are asked for.
+func (c *rehearseCmd) load() (*config.Site, error) {
+	if c.Runs < 1 || c.Runs > maxRehearsal {
+		return nil, fmt.Errorf("--runs=%d; give 1 to %d", c.Runs, maxRehearsal)
+	}
+	if c.WhatIf < 0 || c.WhatIf > maxRehearsal {
+		return nil, fmt.Errorf("--what-if=%d; give 1 to %d", c.WhatIf, maxRehearsal)
+	}
+	if _, err := os.Stat(c.Site); err != nil {
+		return nil, fmt.Errorf("%w; give the path of a site file", err)
+	}
+	site, err := config.Load(c.Site)
+	if err != nil {
+		return nil, fmt.Errorf("%w\nNext: pinfold check --site %s", err, c.Site)
+	}
+	return c.chosen(site)
 }
 
 // chosen is the site with the one vehicle that was asked for.

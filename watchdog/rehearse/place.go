@@ -40,13 +40,7 @@ func (c *Case) drawPilot(rng *rand.Rand, t *target, peace bool) {
 	if peace && rng.IntN(2) == 0 {
 		q.Kind = Dodge
 	}
-	angle := 0.0
-	switch rng.IntN(3) {
-	case 0:
-		angle = span(rng, -1.2, 1.2)
-	case 1:
-		angle = span(rng, -0.3, 0.3)
-	}
+	angle := drawAngle(rng)
 	vertical := t.what == atCeiling || t.what == atFloor || t.what == atHeight
 	if q.Kind == Climb && !vertical || vertical && q.Kind != Surge && q.Kind != Creep {
 		q.Kind = Climb
@@ -54,18 +48,7 @@ func (c *Case) drawPilot(rng *rand.Rand, t *target, peace bool) {
 			q.Kind = Surge
 		}
 	}
-	switch {
-	case vertical:
-		side := unit(rng, false)
-		q.Dir = norm(t.out.Add(side.Mul(span(rng, 0, 1.5))))
-	case q.Kind == Along:
-		q.Dir = rotated(t.out, math.Copysign(span(rng, 1.35, 1.57), rng.Float64()-0.5))
-	default:
-		q.Dir = rotated(t.out, angle)
-		if c.Config.Kind == watchdog.Multirotor && rng.IntN(3) == 0 {
-			q.Dir = norm(q.Dir.Add(sim.Vec{Z: span(rng, -0.6, 0.6)}))
-		}
-	}
+	q.Dir = c.drawDir(rng, t, q.Kind, angle, vertical)
 	if q.Kind == Creep {
 		q.Speed = span(rng, 0.02, 0.2)
 	}
@@ -73,6 +56,33 @@ func (c *Case) drawPilot(rng *rand.Rand, t *target, peace bool) {
 		q.Speed = math.Min(q.Speed, c.vertically(q.Dir.Z > 0)/math.Abs(q.Dir.Z))
 	}
 	c.Pilot = q
+}
+
+// drawAngle is how obliquely an edge is approached, rad.
+func drawAngle(rng *rand.Rand) float64 {
+	switch rng.IntN(3) {
+	case 0:
+		return span(rng, -1.2, 1.2)
+	case 1:
+		return span(rng, -0.3, 0.3)
+	}
+	return 0
+}
+
+// drawDir is the direction a pilot keeps to.
+func (c *Case) drawDir(rng *rand.Rand, t *target, k PilotKind, angle float64, vertical bool) sim.Vec {
+	switch {
+	case vertical:
+		side := unit(rng, false)
+		return norm(t.out.Add(side.Mul(span(rng, 0, 1.5))))
+	case k == Along:
+		return rotated(t.out, math.Copysign(span(rng, 1.35, 1.57), rng.Float64()-0.5))
+	}
+	d := rotated(t.out, angle)
+	if c.Config.Kind == watchdog.Multirotor && rng.IntN(3) == 0 {
+		d = norm(d.Add(sim.Vec{Z: span(rng, -0.6, 0.6)}))
+	}
+	return d
 }
 
 // fastest is the speed the pilots keep to, m/s: just below the limit, which

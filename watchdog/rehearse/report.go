@@ -139,11 +139,17 @@ func rehearseOne(ctx context.Context, cfg *config.Vehicle, p *Plan, each func(in
 	if p.UntilLeak {
 		return v, driven, nil
 	}
+	more, err := v.whatIfs(ctx, src, p, each)
+	return v, driven + more, err
+}
+
+// whatIfs breaks one declaration after the other.
+func (v *Vehicle) whatIfs(ctx context.Context, src *Site, p *Plan, each func(int)) (driven float64, err error) {
 	for _, b := range Breaks() {
 		src.Break = b
-		t, err := Batch{First: p.First, Runs: p.whatIf(), Each: each}.Make(ctx, src, s.Margin)
+		t, err := Batch{First: p.First, Runs: p.whatIf(), Each: each}.Make(ctx, src, v.Margin)
 		if err != nil {
-			return nil, 0, err
+			return 0, err
 		}
 		driven += t.Time.Seconds()
 		w := WhatIf{Break: b.Name, Key: "stopping." + b.Key, Outcome: outcomeOf(t)}
@@ -155,7 +161,7 @@ func rehearseOne(ctx context.Context, cfg *config.Vehicle, p *Plan, each func(in
 			v.Weak = w
 		}
 	}
-	return v, driven, nil
+	return driven, nil
 }
 
 func outcomeOf(t *Tally) Outcome {

@@ -10,7 +10,6 @@ import (
 	"pinfold/sim/judge"
 	"pinfold/watchdog"
 	"pinfold/watchdog/link/receiver"
-	"pinfold/watchdog/link/wire"
 )
 
 // Options of a run.
@@ -99,19 +98,6 @@ func (r *rig) run() {
 	r.res.Hash = r.hash.sums()
 }
 
-// short says whether the body, grown by the margin it is to keep, is not all in
-// the pen.
-func (r *rig) short(s *sim.State) bool {
-	m := r.c.Config.Stopping.Margin - 1e-9
-	if m <= 0 || r.res.Room >= m {
-		return false
-	}
-	p := r.c.Pen
-	p.Radius, p.Below, p.Above = p.Radius+m, p.Below+m, p.Above+m
-	j, err := judge.New(p)
-	return err != nil || j.Room(s.Position.X, s.Position.Y, s.Position.Z) <= 0
-}
-
 // noStart is how long a start may be waited for, beyond the config's waits.
 const noStart = 600 * time.Millisecond
 
@@ -150,34 +136,14 @@ func (r *rig) tick() {
 	r.hash.state(&s)
 	r.rest(&s)
 	r.limits(&s)
-}
-
-// silent says whether the link from the tracker is dead.
-func (r *rig) silent(due time.Duration) bool {
-	t := r.c.Truth.SilentAt
-	return t > 0 && due >= t
-}
-
-// limits looks, as the judge does, at the limits that can be kept until rest:
-// height above the ground, of the body's centre, and distance from home.
-func (r *rig) limits(s *sim.State) {
-	if !r.res.Started {
-		return
-	}
-	c := &r.c.Config
-	if l := &c.Limits[watchdog.LimitHeight]; l.On {
-		r.over("height", s.Position.Z-c.Ground-l.Max)
-	}
-	if l := &c.Limits[watchdog.LimitDistance]; l.On {
-		r.over("distance", math.Hypot(s.Position.X-c.Home.X, s.Position.Y-c.Home.Y)-l.Max)
+	if r.opt.Trace != nil && r.now%tellEvery == 0 {
+		r.tell("%.4f m to an edge, the guard sees %.4f m for its reach", r.judge.Room(s.Position.X, s.Position.Y, s.Position.Z),
+			r.guard.Snapshot().Nearest.Clearance)
 	}
 }
 
-func (r *rig) over(limit string, by float64) {
-	if by > r.res.Over {
-		r.res.Over, r.res.Limit = by, limit
-	}
-}
+// tellEvery is how often a run that is told says where the vehicle is.
+const tellEvery = 20 * time.Millisecond
 
 // between is the truth a share of the way from one tick to the next.
 func between(a, b *sim.State, share float64) sim.State {
@@ -206,20 +172,6 @@ func (r *rig) judgeUntil(end time.Duration) {
 		}
 		r.step(&watchdog.Event{Kind: watchdog.EvTick}, at)
 	}
-}
-
-// arrive gives the guard a message.
-func (r *rig) arrive(m *message) {
-	ev := watchdog.Event{Kind: watchdog.EvPose, Arrived: m.due, Payload: m.data}
-	if m.what == aboutAck {
-		a, err := wire.DecodeAck(m.data)
-		if err != nil {
-			return
-		}
-		ev = watchdog.Event{Kind: watchdog.EvAck, Arrived: m.due, Text: a.ID}
-	}
-	r.step(&ev, m.due)
-	r.start(m.due)
 }
 
 // start asks for the start once everything it needs is there.
@@ -257,77 +209,6 @@ func (r *rig) step(ev *watchdog.Event, now time.Duration) {
 	}
 }
 
-func (r *rig) permit(p *watchdog.Permit, now time.Duration) {
-	if p.Go && !r.res.Started {
-		r.res.Started = true
-		if r.c.AtRest {
-			r.shift = now - r.c.warm()
-		}
-		r.tell("at %v started", now)
-	}
-	r.allowed = p.Go
-	r.hash.permit(p, now)
-	m := wire.Permit{Guard: r.c.Config.Guard, Session: r.c.Config.Session, Seq: p.Seq, Go: p.Go, Stamp: p.Stamp, Valid: p.Valid.Seconds()}
-	r.buf = m.Append(r.buf[:0])
-	if r.res.Started && !p.Go && r.called < 0 {
-		r.call(now)
-	}
-	r.send(aboutPermit, now)
-}
-
-func (r *rig) command(c *watchdog.Command, now time.Duration) {
-	r.hash.command(c, now)
-	if r.res.Cause == "" {
-		r.res.Cause, r.res.Name = c.Cause.String(), c.Name
-		r.tell("at %v %s, cause %s %q, %.4f", now, c.Action, c.Cause, c.Name, c.Value)
-	}
-	m := wire.Command{ID: c.ID, Seq: c.Seq, Action: c.Action.String(), Cause: c.Cause.String(), Zone: c.Name,
-		Value: c.Value, Limit: c.Limit, Stamp: c.Stamp, Valid: c.Valid.Seconds()}
-	r.buf = m.Append(r.buf[:0])
-	r.send(aboutCommand, now)
-}
-
-// call notes that the guard has withdrawn its permit.
-func (r *rig) call(now time.Duration) {
-	s := r.plant.State()
-	reach := r.guard.Snapshot().Reach
-	r.called, r.cut = now, r.cut || r.c.Truth.CutCall
-	r.res.Stopped, r.res.StopAt, r.res.Began = true, now, r.shift
-	r.res.Speed, r.res.Allowed = s.Velocity.Flat().Len(), reach.Along
-	if r.c.Config.Kind == watchdog.Multirotor {
-		up := watchdog.StoppingDistance(math.Abs(s.Velocity.Z), reach.Reaction, r.c.Config.Stopping.Vertical)
-		r.res.Allowed = math.Max(r.res.Allowed, up)
-	}
-}
-
-// send gives what stands in buf to the link to the vehicle.
-func (r *rig) send(what topic, now time.Duration) {
-	t := &r.c.Truth
-	if r.cut {
-		return
-	}
-	late := t.Down
-	if t.DownLate > 0 {
-		late -= time.Duration(float64(t.DownLate) * r.jit.share())
-	}
-	r.down.put(what, r.buf, now+late)
-}
-
-// hear hands over what has arrived at the vehicle.
-func (r *rig) hear() {
-	clock := int64(r.eye.ClockAt(r.now))
-	for due, any := r.down.next(); any && due <= r.now; due, any = r.down.next() {
-		switch m := r.down.take(); m.what {
-		case aboutPermit:
-			r.gate.Permit(m.data, false, clock)
-		case aboutCommand:
-			if ack := r.gate.Command(m.data, false, clock); ack != nil {
-				r.up.put(aboutAck, ack, r.now+r.c.Truth.Transit)
-			}
-		}
-	}
-}
-
 // want is what the vehicle is told: the pilot's wish while it may move. Before
 // the first permit it is carried along, as if it had been moving for ever.
 func (r *rig) want() sim.Control {
@@ -353,29 +234,6 @@ func (r *rig) since() time.Duration {
 		return -1
 	}
 	return r.called - r.shift
-}
-
-// look has the judge see the true position, wherever the body can have come to
-// an edge since it last looked: the room falls no faster than the body moves.
-func (r *rig) look(must bool) {
-	s := r.plant.State()
-	if !must && s.Travelled-r.moved < r.room {
-		return
-	}
-	r.moved = s.Travelled
-	r.room = r.judge.Look(r.now, s.Position.X, s.Position.Y, s.Position.Z)
-}
-
-// rest notes when a vehicle that was stopped is at rest.
-func (r *rig) rest(s *sim.State) {
-	if r.halted < 0 || r.now <= r.halted+r.c.Truth.Actuator+Tick {
-		return
-	}
-	slow := 1e-9
-	if r.c.Truth.Plant == Rotor {
-		slow = 0.005
-	}
-	r.res.Rested = s.Velocity.Len() <= slow
 }
 
 func (r *rig) tell(format string, a ...any) {

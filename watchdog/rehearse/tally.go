@@ -91,17 +91,7 @@ func (t *Tally) Add(r *Result, margin float64) {
 	}
 	t.Runs++
 	t.Time += r.Length
-	if r.Over > 1e-9 {
-		t.Over++
-	}
-	if r.Left {
-		t.Left++
-	}
-	if r.Left || r.Over > 1e-9 {
-		if len(t.Leaks) < MaxLeaks {
-			t.Leaks = append(t.Leaks, *r)
-		}
-	}
+	t.leak(r)
 	t.edge(r)
 	if !r.Stopped {
 		return
@@ -122,6 +112,22 @@ func (t *Tally) Add(r *Result, margin float64) {
 	}
 }
 
+// overSlack is what may be lost in rounding, m: at a limit is within it.
+const overSlack = 1e-9
+
+// leak counts what must not be.
+func (t *Tally) leak(r *Result) {
+	if r.Over > overSlack {
+		t.Over++
+	}
+	if r.Left {
+		t.Left++
+	}
+	if (r.Left || r.Over > overSlack) && len(t.Leaks) < MaxLeaks {
+		t.Leaks = append(t.Leaks, *r)
+	}
+}
+
 // add takes in the hashes of one more run.
 func (h *Hashes) add(o Hashes) {
 	h.Poses = (h.Poses ^ o.Poses) * fnvPrime
@@ -137,8 +143,8 @@ func (t *Tally) edge(r *Result) {
 	at, room, left := r.Place, r.Room, r.Left
 	if r.Left {
 		room = -r.Depth
-	} else if r.Limit != "" && (r.Cause == r.Limit || r.Over > 1e-9) {
-		at, room, left = judge.Place{Region: "limit of " + r.Limit, Edge: limitEdge}, -r.Over, r.Over > 1e-9
+	} else if r.Limit != "" && (r.Cause == r.Limit || r.Over > overSlack) {
+		at, room, left = judge.Place{Region: "limit of " + r.Limit, Edge: limitEdge}, -r.Over, r.Over > overSlack
 	}
 	e := t.Edges[at]
 	if e == nil {
