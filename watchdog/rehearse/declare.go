@@ -12,8 +12,9 @@ import (
 
 const ms = time.Millisecond
 
-// span draws evenly from lo to hi.
-func span(rng *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*rng.Float64() }
+// span draws evenly from lo to hi. The conversion keeps a processor from
+// fusing the two operations: what is drawn is the same on all.
+func span(rng *rand.Rand, lo, hi float64) float64 { return lo + float64((hi-lo)*rng.Float64()) }
 
 // duration draws evenly from lo to hi, in whole milliseconds.
 func duration(rng *rand.Rand, lo, hi time.Duration) time.Duration {

@@ -117,8 +117,8 @@ func stopping(c *watchdog.Config, v float64) float64 {
 	s := &c.Stopping
 	a, _ := watchdog.OnSlope(s.Deceleration, s.Slope)
 	t := reaction(c)
-	gain := s.VelocityErr + s.Acceleration*t
-	return watchdog.StoppingDistance(v+gain, t, a) + 0.5*s.Acceleration*t*t
+	gain := s.VelocityErr + float64(s.Acceleration*t)
+	return watchdog.StoppingDistance(v+gain, t, a) + float64(0.5*s.Acceleration*t*t)
 }
 
 // reaction is about how long it is until the brakes are on, s.

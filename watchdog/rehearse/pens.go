@@ -42,18 +42,18 @@ func drawRegions(rng *rand.Rand, scale float64, flies bool) (p judge.Pen) {
 		if !flies {
 			return 2
 		}
-		return scale * (least + 0.5*rng.Float64())
+		return scale * (least + float64(0.5*rng.Float64()))
 	}
 	main := judge.Region{Name: "main", Outer: star(rng, 0, 0, scale/2, 3+rng.IntN(11), 0.45), Floor: below, Ceiling: high(0.4)}
 	for range rng.IntN(3) {
-		a, d := rng.Float64()*2*math.Pi, scale*(0.1+0.2*rng.Float64())
-		main.Holes = append(main.Holes, star(rng, d*math.Cos(a), d*math.Sin(a), scale*(0.01+0.04*rng.Float64()), 3+rng.IntN(4), 0.2))
+		a, d := rng.Float64()*2*math.Pi, scale*span(rng, 0.1, 0.3)
+		main.Holes = append(main.Holes, star(rng, d*math.Cos(a), d*math.Sin(a), scale*span(rng, 0.01, 0.05), 3+rng.IntN(4), 0.2))
 	}
 	p.Inside = append(p.Inside, main)
 	for i := range rng.IntN(3) {
 		a := rng.Float64() * 2 * math.Pi
 		r := judge.Region{Name: fmt.Sprintf("annex %d", i+1), Floor: below, Ceiling: high(0.3),
-			Outer: star(rng, scale*0.4*math.Cos(a), scale*0.4*math.Sin(a), scale*(0.15+0.25*rng.Float64()), 3+rng.IntN(7), 0.4)}
+			Outer: star(rng, scale*0.4*math.Cos(a), scale*0.4*math.Sin(a), scale*span(rng, 0.15, 0.4), 3+rng.IntN(7), 0.4)}
 		if flies && rng.IntN(3) == 0 {
 			r.Floor = r.Ceiling * 0.3 * rng.Float64()
 		}
@@ -62,9 +62,9 @@ func drawRegions(rng *rand.Rand, scale float64, flies bool) (p judge.Pen) {
 	for i := range rng.IntN(4) {
 		a, d := rng.Float64()*2*math.Pi, scale*0.45*rng.Float64()
 		r := judge.Region{Name: fmt.Sprintf("post %d", i+1), Floor: below, Ceiling: 2,
-			Outer: star(rng, d*math.Cos(a), d*math.Sin(a), scale*(0.005+0.06*rng.Float64()), 3+rng.IntN(6), 0.3)}
+			Outer: star(rng, d*math.Cos(a), d*math.Sin(a), scale*span(rng, 0.005, 0.065), 3+rng.IntN(6), 0.3)}
 		if flies {
-			r.Ceiling = scale * (0.1 + 0.8*rng.Float64())
+			r.Ceiling = scale * span(rng, 0.1, 0.9)
 			if rng.IntN(3) == 0 { // hangs from above
 				r.Floor, r.Ceiling = scale*0.3*rng.Float64(), 3*scale
 			}
