@@ -164,7 +164,7 @@ func (c *Case) delays(rng *rand.Rand, full float64, b *Break) {
 	if t.Plant == Rotor { // its own lags are in its model
 		m := &t.Rotor
 		own := max(m.Delay+m.TiltLag+seconds(1/m.Gain)+seconds(m.Climb/sim.Gravity), m.Delay+m.MotorLag+seconds(1/m.Lift))
-		left = c.Config.Stopping.Reaction - own - Tick
+		left = max(0, c.Config.Stopping.Reaction-own-Tick)
 	}
 	t.Transit = time.Duration(rng.Float64() * 0.4 * float64(left))
 	t.Down = time.Duration(rng.Float64() * 0.5 * float64(left))
