@@ -29,7 +29,7 @@ func runs(t *testing.T, few int) int {
 func TestContainment(t *testing.T) {
 	for _, kind := range kinds() {
 		begin := time.Now()
-		n := runs(t, 600)
+		n := runs(t, 400)
 		r := many(t, &Random{Kind: kind}, 0, n, Options{})
 		t.Logf("%v: %d runs, %d left the pen, %d beyond a limit, %d within the margin; %d stops, %d at rest; causes %v; %.0f vehicle-seconds in %.0f s",
 			kind, r.Runs, r.Left, r.Over, r.Short, r.Stops, r.Rests, r.Causes, r.Time.Seconds(), time.Since(begin).Seconds())
@@ -49,9 +49,9 @@ func TestContainment(t *testing.T) {
 // file.
 func TestContainmentOfTheDemo(t *testing.T) {
 	for i, v := range demoSite(t).Vehicles {
-		r := many(t, demoSource(t, i), 0, runs(t, 400), Options{})
+		r := many(t, demoSource(t, i), 0, runs(t, 250), Options{})
 		t.Logf("%s: %d runs, %d left the pen, %d beyond a limit, %d within the margin; causes %v", v.Name, r.Runs, r.Left, r.Over, r.Short, r.Causes)
-		if r.Left > 0 || r.Over > 0 || r.Short > 0 || r.Runs < 350 {
+		if r.Left > 0 || r.Over > 0 || r.Short > 0 || r.Runs < 225 {
 			t.Errorf("%s: not contained: %+v", v.Name, r.Leaks)
 		}
 	}
@@ -63,7 +63,7 @@ func TestContainmentOfTheDemo(t *testing.T) {
 func TestBrokenDeclarations(t *testing.T) {
 	for _, kind := range kinds() {
 		for _, b := range Breaks() {
-			n := min(10_000, runs(t, 120))
+			n := min(10_000, runs(t, 64))
 			r := many(t, &Random{Kind: kind, Break: b}, 0, n, Options{})
 			if r.Left == 0 {
 				t.Errorf("%v, %s: nobody left in %d runs", kind, b.Name, n)
