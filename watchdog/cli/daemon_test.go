@@ -63,7 +63,7 @@ func TestPlayedOverMosquittoComesToTheOutsideAnswers(t *testing.T) {
 func (c recordingCase) replaySession(t *testing.T, site, folder string) {
 	t.Helper()
 	var out, errw bytes.Buffer
-	if code := Main([]string{"replay", "--json", "--site", site, folder}, nil, &out, &errw); code != exitFound {
+	if code := Main([]string{"replay", "--json", "--poses", "--site", site, folder}, nil, &out, &errw); code != exitFound {
 		t.Fatalf("replay of the session: exit status %d: %s", code, errw.String())
 	}
 	var res review.Result

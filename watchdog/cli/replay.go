@@ -12,21 +12,24 @@ import (
 )
 
 type replayCmd struct {
-	Site    string `help:"Site file to judge by. A session's folder is judged by its own site file where this is not given." placeholder:"FILE"`
-	Vehicle string `help:"Vehicle of the site that the recording is of." placeholder:"NAME"`
+	Site    string `help:"Site file to judge by. For a session's folder: another one, to tell which stops would have gone, come, or come at another time." placeholder:"FILE"`
+	Vehicle string `help:"Vehicle of the site that the recording is of; of a session, the only one to compare." placeholder:"NAME"`
+	Poses   bool   `help:"Of a session's folder, judge only the poses, as a recording, by --site."`
 	JSON    bool   `name:"json" help:"Print one JSON document."`
 	Path    string `arg:"" name:"file" help:"Recording (CSV or TUM text), or a session's folder."`
 }
 
 // Run judges a recording by the core, offline; or a session again, by its own
-// site file, where no other is named.
+// site file or, where another is named, by that one beside it.
 func (c *replayCmd) Run(s *streams) error {
 	info, err := os.Stat(c.Path)
 	switch {
 	case err != nil:
 		return fmt.Errorf("%w; name a recording (CSV with a header, or TUM text) or a session's folder", err)
-	case info.IsDir() && c.Site == "":
+	case info.IsDir() && !c.Poses && c.Site == "":
 		return c.session(s)
+	case info.IsDir() && !c.Poses:
+		return c.whatIf(s)
 	}
 	v, err := siteVehicle(c.Site, c.Vehicle)
 	if err != nil {

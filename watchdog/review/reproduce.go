@@ -98,6 +98,8 @@ type step struct {
 	item    *trail.Item
 	guard   *watchdog.Guard
 	before  watchdog.Level // as of the step before
+	due     time.Duration  // of the guard, as of the step before
+	nonce   string         // the one in force before, where item is a request or an alignment
 	effects []watchdog.Effect
 }
 
@@ -201,7 +203,10 @@ func (a *again) item(it *trail.Item) error {
 		return fmt.Errorf("review: the intake names vehicle %d of %d", it.Vehicle, len(a.guards))
 	}
 	g := a.guards[it.Vehicle]
-	before := g.Level()
+	before, due, nonce := g.Level(), g.Deadline(), ""
+	if a.each != nil && (it.Kind == uint8(watchdog.EvRequest) || it.Kind == uint8(watchdog.EvAlign)) {
+		nonce = g.Snapshot().Nonce
+	}
 	a.out.Steps++
 	a.last[it.Vehicle] = it.At
 	a.out.IntakeEnds = max(a.out.IntakeEnds, it.At.Seconds())
@@ -225,7 +230,7 @@ func (a *again) item(it *trail.Item) error {
 		}
 	}
 	if a.each != nil {
-		return a.each(step{vehicle: int(it.Vehicle), item: it, guard: g, before: before, effects: effects})
+		return a.each(step{vehicle: int(it.Vehicle), item: it, guard: g, before: before, due: due, nonce: nonce, effects: effects})
 	}
 	return nil
 }

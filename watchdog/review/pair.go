@@ -1,0 +1,90 @@
+package review
+
+import "pinfold/watchdog"
+
+// pair lays the stops of two judgements of one session side by side; both are
+// in the order of time, and so is the answer.
+func pair(was, other []Called) []WhatIfStop {
+	out := []WhatIfStop{}
+	i, j := 0, 0
+	for i < len(was) || j < len(other) {
+		switch {
+		case i < len(was) && j < len(other) && oneStop(&was[i], &other[j]):
+			a, b := &was[i], &other[j]
+			out = append(out, WhatIfStop{Fate: fate(a, b), Was: a, Other: b, Gain: (a.at - b.at).Seconds()})
+			i++
+			j++
+		case i == len(was) || j < len(other) && other[j].at < was[i].at:
+			out = append(out, WhatIfStop{Fate: FateNew, Other: &other[j]})
+			j++
+		default:
+			out = append(out, WhatIfStop{Fate: missed(&was[i], other[:j]), Was: &was[i]})
+			i++
+		}
+	}
+	return out
+}
+
+// oneStop says whether both called the same stop, if not at the same instant. One
+// that was asked for comes when it is asked: it is no late answer to a zone.
+func oneStop(was, other *Called) bool {
+	return (was.at-other.at).Abs() <= Together && (was.at == other.at || was.asked() == other.asked())
+}
+
+// asked says whether an operator or the end of the session called it.
+func (c *Called) asked() bool {
+	return c.Cause == watchdog.CauseOperator.String() || c.Cause == watchdog.CauseClosing.String()
+}
+
+// missed is the fate of a stop that the other did not call.
+func missed(c *Called, before []Called) Fate {
+	if n := len(before); n > 0 && (before[n-1].until == 0 || before[n-1].until > c.at) {
+		return FateStanding
+	}
+	return FateGone
+}
+
+func fate(was, other *Called) Fate {
+	switch {
+	case other.at < was.at:
+		return FateEarlier
+	case other.at > was.at:
+		return FateLater
+	case was.Cause != other.Cause || was.Name != other.Name || was.Action != other.Action:
+		return FateCause
+	}
+	return FateSame
+}
+
+// first is the instant at which a stop was called by whoever called it first.
+func (s *WhatIfStop) first() float64 {
+	switch {
+	case s.Was == nil:
+		return s.Other.At
+	case s.Other == nil:
+		return s.Was.At
+	}
+	return min(s.Was.At, s.Other.At)
+}
+
+// part finds where the two judgements part, and marks what comes after.
+func (p *parallel) part() {
+	v := &p.out
+	note := func(at float64) {
+		if v.Parted < 0 || at < v.Parted {
+			v.Parted = at
+		}
+	}
+	for i := range v.Stops {
+		if s := &v.Stops[i]; s.Fate != FateSame {
+			note(s.first())
+		}
+	}
+	if len(v.Refused) > 0 {
+		note(v.Refused[0].At)
+	}
+	for i := range v.Stops {
+		s := &v.Stops[i]
+		s.After = v.Parted >= 0 && s.first() > v.Parted
+	}
+}
