@@ -13,25 +13,53 @@ import (
 )
 
 type reviewCmd struct {
-	HTML string `name:"html" help:"Write the whole report as one page that opens offline." placeholder:"FILE"`
-	JSON bool   `name:"json" help:"Print one JSON document."`
-	Path string `arg:"" name:"folder" help:"Folder of one session, or of a trail: its sessions are then listed."`
+	HTML    string   `name:"html" help:"Write the whole report of one session as one page that opens offline." placeholder:"FILE"`
+	Export  string   `help:"Write one session for other tools: csv (judged poses), geojson (tracks and episodes), tum (poses)." enum:",csv,geojson,tum" default:"" placeholder:"FORMAT"`
+	Out     string   `help:"File to write with --export or --learn." placeholder:"FILE"`
+	Replace bool     `help:"Let --out replace a file that is there."`
+	Vehicle string   `help:"The only vehicle to export; needed for csv and tum where the session has several." placeholder:"NAME"`
+	JSON    bool     `name:"json" help:"Print one JSON document."`
+	Path    []string `arg:"" name:"folder" help:"Folder of one session, or of a trail: its sessions are then listed."`
 }
 
-// Run audits one session, or lists those of a trail.
+// Run audits one session, exports it, or lists those of a trail.
 func (c *reviewCmd) Run(s *streams) error {
-	if _, err := os.Stat(filepath.Join(c.Path, "events.jsonl")); err != nil {
-		if c.HTML != "" {
-			return fmt.Errorf("%w; --html takes the folder of one session, as review DIR lists them", err)
-		}
-		return c.list(s)
+	if err := c.fits(); err != nil {
+		return err
 	}
-	rep, err := review.Audit(c.Path, strings.ReplaceAll(Safety, "\n", " "))
+	folder := c.Path[0]
+	if _, err := os.Stat(filepath.Join(folder, "events.jsonl")); err != nil {
+		if c.HTML != "" || c.Export != "" {
+			return fmt.Errorf("%w; --html and --export take the folder of one session, as review DIR lists them", err)
+		}
+		return c.list(s, folder)
+	}
+	if c.Export != "" {
+		return c.export(s, folder)
+	}
+	return c.audit(s, folder)
+}
+
+// fits says what on the command line does not go together.
+func (c *reviewCmd) fits() error {
+	switch {
+	case c.HTML != "" && c.Export != "":
+		return errors.New("--html and --export are two files; ask for one at a time")
+	case c.Export == "" && (c.Out != "" || c.Replace || c.Vehicle != ""):
+		return errors.New("--out, --replace and --vehicle go with --export csv, geojson or tum")
+	case len(c.Path) > 1:
+		return errors.New("name one folder")
+	}
+	return nil
+}
+
+func (c *reviewCmd) audit(s *streams, folder string) error {
+	rep, err := review.Audit(folder, strings.ReplaceAll(Safety, "\n", " "))
 	if err != nil {
 		return err
 	}
 	if c.HTML != "" {
-		if err := writePage(c.HTML, rep); err != nil {
+		if err := writeWhole(c.HTML, "--html", true, rep.WritePage); err != nil {
 			return err
 		}
 	}
@@ -46,30 +74,13 @@ func (c *reviewCmd) Run(s *streams) error {
 	return err
 }
 
-// writePage puts the page beside its name first, so that a full disk leaves no
-// half of one.
-func writePage(path string, rep *review.Report) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".review-*")
-	if err != nil {
-		return fmt.Errorf("%w; give --html a file in a folder that can be written", err)
-	}
-	err = errors.Join(rep.WritePage(f), f.Chmod(0o644), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
-	return nil
-}
-
-func (c *reviewCmd) list(s *streams) error {
-	all, err := trail.List(c.Path)
+func (c *reviewCmd) list(s *streams, dir string) error {
+	all, err := trail.List(dir)
 	if err != nil {
 		return err
 	}
 	if len(all) == 0 {
-		return fmt.Errorf("no session in %s; give the folder of a trail or of one session", c.Path)
+		return fmt.Errorf("no session in %s; give the folder of a trail or of one session", dir)
 	}
 	if c.JSON {
 		return printJSON(s.out, all)

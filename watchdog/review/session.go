@@ -55,7 +55,7 @@ func Read(folder string) (*Session, error) {
 	}
 	defer r.Close()
 	m := r.Meta()
-	s := &summary{levels: map[string]string{}, rows: map[string]int{}, led: map[string]int{},
+	s := &summary{levels: map[string]string{}, rows: map[string]int{}, led: map[string]int{}, called: map[string]time.Duration{},
 		out: Session{ID: m.Session, Guard: m.Guard, Site: m.Site, Folder: folder, Rows: []Row{}, Faults: []Note{}}}
 	if err := r.Events(s.line); err != nil {
 		return nil, err
@@ -66,9 +66,10 @@ func Read(folder string) (*Session, error) {
 // summary gathers a Session from its lines.
 type summary struct {
 	out    Session
-	levels map[string]string // by vehicle
-	rows   map[string]int    // newest row by vehicle, cause and name
-	led    map[string]int    // row that led to the command of that cause, by the same
+	levels map[string]string        // by vehicle
+	rows   map[string]int           // newest row by vehicle, cause and name
+	led    map[string]int           // row that led to the command of that cause, by the same
+	called map[string]time.Duration // newest command, by the same
 }
 
 func (s *summary) line(l trail.Line) error {
@@ -133,6 +134,7 @@ func (s *summary) level(vehicle string) string {
 func (s *summary) commanded(l *trail.Line, b *watchdog.CommandSent) {
 	k := key(l.Vehicle, b.Cause.Word, b.Cause.Name)
 	delete(s.led, k)
+	s.called[k] = l.At
 	if i, ok := s.rows[k]; ok && (s.out.Rows[i].open || s.out.Rows[i].To == l.At.Seconds()) {
 		s.led[k] = i
 	}
@@ -147,7 +149,10 @@ func (s *summary) stopped(l *trail.Line, b *watchdog.Stopped) {
 		s.out.Rows[i].Answer = b
 		return
 	}
-	at := l.At - time.Duration(b.Rest*float64(time.Second))
+	at, ok := s.called[k]
+	if !ok {
+		at = l.At - time.Duration(b.Rest*float64(time.Second)) // late by what it takes to tell a rest
+	}
 	s.out.Rows = append(s.out.Rows, Row{Vehicle: l.Vehicle, From: at.Seconds(), To: at.Seconds(), Cause: b.Cause.Word,
 		Name: b.Cause.Name, Worst: b.Cause.Value, Limit: b.Cause.Limit, Unit: b.Cause.Unit, Text: b.Cause.Text,
 		Level: b.Action, Answer: b})

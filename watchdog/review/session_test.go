@@ -25,7 +25,7 @@ func lines(t *testing.T, s *summary, all ...watchdog.Record) {
 }
 
 func newSummary() *summary {
-	return &summary{levels: map[string]string{}, rows: map[string]int{}, led: map[string]int{}}
+	return &summary{levels: map[string]string{}, rows: map[string]int{}, led: map[string]int{}, called: map[string]time.Duration{}}
 }
 
 func ms(n int) time.Duration { return time.Duration(n) * time.Millisecond }
