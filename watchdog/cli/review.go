@@ -15,19 +15,27 @@ import (
 type reviewCmd struct {
 	HTML    string   `name:"html" help:"Write the whole report of one session as one page that opens offline." placeholder:"FILE"`
 	Export  string   `help:"Write one session for other tools: csv (judged poses), geojson (tracks and episodes), tum (poses)." enum:",csv,geojson,tum" default:"" placeholder:"FORMAT"`
-	Out     string   `help:"File to write with --export or --learn." placeholder:"FILE"`
+	Learn   string   `help:"Hold one or more sessions against this site file, and propose what is tighter as a diff." placeholder:"SITE"`
+	Out     string   `help:"File to write: what --export asks for, or the site file that --learn proposes." placeholder:"FILE"`
 	Replace bool     `help:"Let --out replace a file that is there."`
 	Vehicle string   `help:"The only vehicle to export; needed for csv and tum where the session has several." placeholder:"NAME"`
 	JSON    bool     `name:"json" help:"Print one JSON document."`
-	Path    []string `arg:"" name:"folder" help:"Folder of one session, or of a trail: its sessions are then listed."`
+	Path    []string `arg:"" name:"folder" help:"Folder of one session, or of a trail: its sessions are then listed. Folders of several sessions are compared."`
 }
 
-// Run audits one session, exports it, or lists those of a trail.
+// Run audits one session, exports it, learns from some, compares several, or
+// lists those of a trail.
 func (c *reviewCmd) Run(s *streams) error {
 	if err := c.fits(); err != nil {
 		return err
 	}
 	folder := c.Path[0]
+	if c.Learn != "" {
+		return c.learn(s)
+	}
+	if len(c.Path) > 1 {
+		return c.compare(s)
+	}
 	if _, err := os.Stat(filepath.Join(folder, "events.jsonl")); err != nil {
 		if c.HTML != "" || c.Export != "" {
 			return fmt.Errorf("%w; --html and --export take the folder of one session, as review DIR lists them", err)
@@ -43,12 +51,14 @@ func (c *reviewCmd) Run(s *streams) error {
 // fits says what on the command line does not go together.
 func (c *reviewCmd) fits() error {
 	switch {
-	case c.HTML != "" && c.Export != "":
-		return errors.New("--html and --export are two files; ask for one at a time")
-	case c.Export == "" && (c.Out != "" || c.Replace || c.Vehicle != ""):
-		return errors.New("--out, --replace and --vehicle go with --export csv, geojson or tum")
-	case len(c.Path) > 1:
-		return errors.New("name one folder")
+	case c.HTML != "" && c.Export != "", c.Learn != "" && c.HTML+c.Export != "":
+		return errors.New("--html, --export and --learn are different things; ask for one at a time")
+	case c.Export == "" && c.Vehicle != "":
+		return errors.New("--vehicle goes with --export csv, geojson or tum")
+	case c.Export+c.Learn == "" && (c.Out != "" || c.Replace):
+		return errors.New("--out and --replace go with --export csv, geojson or tum, or --learn SITE")
+	case len(c.Path) > 1 && c.HTML+c.Export != "":
+		return errors.New("--html and --export take one session; name one folder")
 	}
 	return nil
 }

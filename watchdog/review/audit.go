@@ -105,7 +105,7 @@ func newCollector(v *config.Vehicle, duration float64) *collector {
 	cfg := &v.Config
 	c := &collector{cfg: cfg, thin: newThinner(duration), shapes: cfg.Zones.Shapes(), onset: map[string]float64{},
 		v: Vehicle{Name: v.Name, Kind: cfg.Kind.String(), Shapes: v.Shapes, Levels: map[string]float64{},
-			Stops: []Chain{}, Near: []NearMiss{}}}
+			Stops: []Chain{}, Near: []NearMiss{}, Least: -1}}
 	for i := range cfg.Slow {
 		c.v.Slow = append(c.v.Slow, cfg.Slow[i].Shape)
 	}

@@ -95,6 +95,9 @@ func (c *collector) pose(s *step, t float64) {
 	c.thin.add(m)
 	if m.level == watchdog.Clear || m.level == watchdog.Caution {
 		c.use(m)
+		if known := finite(m.clear); known >= 0 && (c.v.Least < 0 || known < c.v.Least) {
+			c.v.Least = known
+		}
 	}
 	if c.nearing && m.clear < c.near.Clearance {
 		c.near = NearMiss{At: t, Clearance: m.clear, Zone: c.zone(m.zone), Place: zones.XYZ{X: m.x, Y: m.y, Z: m.z}}
@@ -133,6 +136,7 @@ func (c *collector) turn(level watchdog.Level, t float64) {
 	c.thin.track.LevelAt = append(c.thin.track.LevelAt, LevelFrom{T: t, Level: level})
 	switch {
 	case level == watchdog.Caution:
+		c.v.Cautions++
 		c.nearing, c.near = true, NearMiss{Clearance: math.Inf(1)}
 	case c.nearing:
 		c.nearing = false

@@ -33,6 +33,8 @@ type Vehicle struct {
 	Near     []NearMiss         `json:"near_misses"` // closest first
 	Pose     PoseHealth         `json:"pose"`
 	Link     LinkHealth         `json:"link"`
+	Cautions int                `json:"cautions"`          // stretches at caution
+	Least    float64            `json:"least_clearance_m"` // smallest while permitted to move; -1 never known
 
 	Shapes []zones.Shape `json:"-"` // as declared
 	Slow   []zones.Shape `json:"-"` // zones with a speed of their own
