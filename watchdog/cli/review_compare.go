@@ -58,7 +58,7 @@ func printCompared(out io.Writer, rows []review.Compared) {
 	}
 	t.print(out)
 	fmt.Fprintln(out)
-	printWrapped(out, "caut.: stretches at caution. room: the smallest left before a stop while permitted to move. react.: the slowest measured of what is declared; ! is slower.", "  ")
+	printWrapped(out, "caut.: stretches at caution. room: the smallest left before a stop, without approaches that ended in one. react.: the slowest measured of what is declared; ! is slower.", "  ")
 	for _, l := range named {
 		printWrapped(out, l, "   ")
 	}

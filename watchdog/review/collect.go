@@ -95,8 +95,8 @@ func (c *collector) pose(s *step, t float64) {
 	c.thin.add(m)
 	if m.level == watchdog.Clear || m.level == watchdog.Caution {
 		c.use(m)
-		if known := finite(m.clear); known >= 0 && (c.v.Least < 0 || known < c.v.Least) {
-			c.v.Least = known
+		if m.level == watchdog.Clear {
+			c.least(m.clear)
 		}
 	}
 	if c.nearing && m.clear < c.near.Clearance {
@@ -142,9 +142,17 @@ func (c *collector) turn(level watchdog.Level, t float64) {
 		c.nearing = false
 		if level == watchdog.Clear && c.near.Clearance >= 0 && !math.IsInf(c.near.Clearance, 1) && len(c.v.Near) < maxKept {
 			c.v.Near = append(c.v.Near, c.near)
+			c.least(c.near.Clearance)
 		}
 	}
 	c.level, c.since = level, t
+}
+
+// least takes a clearance that stayed clear.
+func (c *collector) least(v float64) {
+	if v = finite(v); v >= 0 && (c.v.Least < 0 || v < c.v.Least) {
+		c.v.Least = v
+	}
 }
 
 func (c *collector) record(s *step, r *watchdog.Record, t float64) {

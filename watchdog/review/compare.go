@@ -12,7 +12,7 @@ type Compared struct {
 	Permitted float64   `json:"permitted_s"`
 	Stops     int       `json:"stops"`
 	Cautions  int       `json:"cautions"`          // stretches at caution
-	Least     float64   `json:"least_clearance_m"` // smallest while permitted to move; -1 never known
+	Least     float64   `json:"least_clearance_m"` // smallest that stayed clear, so without approaches that ended in a stop; -1 never known
 	Reaction  float64   `json:"worst_reaction_s"`  // slowest measured; -1 none was
 	Declared  float64   `json:"declared_reaction_s"`
 	Brave     bool      `json:"brave"`     // slower than declared

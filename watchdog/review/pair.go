@@ -9,7 +9,7 @@ func pair(was, other []Called) []WhatIfStop {
 	i, j := 0, 0
 	for i < len(was) || j < len(other) {
 		switch {
-		case i < len(was) && j < len(other) && oneStop(&was[i], &other[j]):
+		case i < len(was) && j < len(other) && oneStop(&was[i], &other[j]) && !twins(was[i+1:], &other[j]) && !twins(other[j+1:], &was[i]):
 			a, b := &was[i], &other[j]
 			out = append(out, WhatIfStop{Fate: fate(a, b), Was: a, Other: b, Gain: (a.at - b.at).Seconds()})
 			i++
@@ -29,6 +29,12 @@ func pair(was, other []Called) []WhatIfStop {
 // that was asked for comes when it is asked: it is no late answer to a zone.
 func oneStop(was, other *Called) bool {
 	return (was.at-other.at).Abs() <= Together && (was.at == other.at || was.asked() == other.asked())
+}
+
+// twins says whether c is called in next too, at the same instant for the same
+// cause: then it is that one, and no early or late answer to what came before.
+func twins(next []Called, c *Called) bool {
+	return len(next) > 0 && next[0].at == c.at && next[0].Cause == c.Cause && next[0].Name == c.Name
 }
 
 // asked says whether an operator or the end of the session called it.

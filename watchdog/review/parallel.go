@@ -13,12 +13,12 @@ import (
 // parallel steps a second guard, made from another site, beside the one that
 // ran.
 type parallel struct {
-	guard    *watchdog.Guard
-	was      side
-	other    side
-	waits    map[uint64]uint64 // token of the session's guard to the other's
-	accepted []pendingAsk      // requests refused by the other and not yet effective in the session
-	out      WhatIfVehicle
+	guard   *watchdog.Guard
+	was     side
+	other   side
+	waits   map[uint64]uint64 // token of the session's guard to the other's
+	refused []pendingAsk      // by the other in this step
+	out     WhatIfVehicle
 }
 
 // side is how one guard stands, and what it called.
@@ -123,26 +123,27 @@ func (p *parallel) run(ev *watchdog.Event, now time.Duration, asked uint64) {
 func (p *parallel) note(effects []watchdog.Effect) {
 	for i := range effects {
 		if b, ok := effects[i].Record.Body.(watchdog.RequestHeard); ok && b.Outcome == "refused" {
-			p.accepted = append(p.accepted, pendingAsk{b.Ask, strings.Join(b.Why, "; ")})
+			p.refused = append(p.refused, pendingAsk{b.Ask, strings.Join(b.Why, "; ")})
 		}
 	}
 }
 
 // refusals tells of requests that the session's own guard accepted in this step
-// and the other refused.
+// and the other refused, unless the vehicle may move there anyway.
 func (p *parallel) refusals(s *step) {
 	for i := range s.effects {
 		b, ok := s.effects[i].Record.Body.(watchdog.RequestHeard)
 		if !ok || b.Outcome == "refused" {
 			continue
 		}
-		for _, x := range p.accepted {
-			if x.ask == b.Ask {
+		moot := p.other.level == watchdog.Clear || p.other.level == watchdog.Caution // it was not stopped, so that it needs none
+		for _, x := range p.refused {
+			if x.ask == b.Ask && !moot {
 				p.out.Refused = append(p.out.Refused, Note{At: s.item.At.Seconds(), Vehicle: p.out.Name, Text: x.ask + " refused: " + x.why})
 			}
 		}
 	}
-	p.accepted = p.accepted[:0]
+	p.refused = p.refused[:0]
 }
 
 // take follows one guard's step and gives the token of the record that is to

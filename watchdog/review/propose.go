@@ -97,10 +97,10 @@ func (e *editor) limit(index int, id watchdog.LimitID, l *Learned) {
 
 // answers tells how commands were acknowledged and how the link was.
 func (e *editor) answers(l *Learned) {
-	switch {
-	case l.Commands > 0 && l.Acked < l.Commands:
+	if l.Acked < l.Commands {
 		l.find("%d of %s not acknowledged", l.Commands-l.Acked, count(l.Commands, "command was", "commands were"))
-	case l.Ack > l.AckWithin:
+	}
+	if l.Ack > l.AckWithin {
 		l.find("the slowest acknowledgement took %.0f ms, %.0f ms declared: a longer ack_within would loosen, and is not proposed; mend the link", 1000*l.Ack, 1000*l.AckWithin)
 	}
 	if l.Downs > 0 {

@@ -34,7 +34,7 @@ type Vehicle struct {
 	Pose     PoseHealth         `json:"pose"`
 	Link     LinkHealth         `json:"link"`
 	Cautions int                `json:"cautions"`          // stretches at caution
-	Least    float64            `json:"least_clearance_m"` // smallest while permitted to move; -1 never known
+	Least    float64            `json:"least_clearance_m"` // smallest that stayed clear, so without approaches that ended in a stop; -1 never known
 
 	Shapes []zones.Shape `json:"-"` // as declared
 	Slow   []zones.Shape `json:"-"` // zones with a speed of their own

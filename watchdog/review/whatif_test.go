@@ -173,6 +173,8 @@ func TestPair(t *testing.T) {
 	call := func(at, until time.Duration) Called {
 		return Called{at: at * time.Second, until: until * time.Second, At: float64(at), Action: "stop", Cause: "zone", Name: "hall"}
 	}
+	jump := call(12, 0)
+	jump.Cause, jump.Name = "pose-jump", ""
 	asked := call(12, 0)
 	asked.Cause, asked.Name = "operator", "desk"
 	for _, c := range []struct {
@@ -187,6 +189,8 @@ func TestPair(t *testing.T) {
 		{"later", []Called{call(10, 20)}, []Called{call(12, 20)}, "later"},
 		{"too late to be the same", []Called{call(10, 20)}, []Called{call(14, 20)}, "gone new"},
 		{"the end of what is the same", []Called{call(10, 20)}, []Called{call(13, 20)}, "later"},
+		{"the next one, not a late one", []Called{call(10, 11), jump}, []Called{jump}, "gone same"},
+		{"the next one, not an early one", []Called{jump}, []Called{call(10, 11), jump}, "new same"},
 		{"an operator's stop is no late answer", []Called{call(10, 20)}, []Called{asked}, "gone new"},
 		{"an operator's stop in both", []Called{asked}, []Called{asked}, "same"},
 	} {
