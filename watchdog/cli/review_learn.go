@@ -17,11 +17,16 @@ func (c *reviewCmd) audits() ([]*review.Report, error) {
 		return nil, fmt.Errorf("%d sessions are more than %d; name fewer", len(c.Path), maxCompared)
 	}
 	var all []*review.Report
+	heads := map[string]string{}
 	for _, folder := range c.Path {
 		rep, err := review.Audit(folder, strings.ReplaceAll(Safety, "\n", " "))
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w; name folders of sessions, as review DIR lists them", folder, err)
 		}
+		if first, ok := heads[rep.Head]; ok {
+			return nil, fmt.Errorf("%s is the same session as %s; name it once, so that it counts once", folder, first)
+		}
+		heads[rep.Head] = folder
 		all = append(all, rep)
 	}
 	return all, nil

@@ -89,6 +89,7 @@ func TestReviewCompares(t *testing.T) {
 		{"one session", []string{"--html", "x.html", a, b}},
 		{"one at a time", []string{"--html", "x.html", "--learn", "site.toml", a}},
 		{"folders of sessions", []string{a, t.TempDir()}},
+		{"counts once", []string{a, b, a + "/"}},
 	} {
 		if code, _, errs := pinfold(append([]string{"review"}, c.args...)...); code != exitError || !strings.Contains(errs, c.want) {
 			t.Errorf("%v: exit %d, %q", c.args, code, errs)
