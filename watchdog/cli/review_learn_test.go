@@ -12,9 +12,9 @@ import (
 	"pinfold/watchdog/review"
 )
 
-// narrow says which lines are longer than a small terminal; paths and lines of
+// fitsTerminal says which lines are longer than a small terminal; paths and lines of
 // a site file cannot be broken.
-func narrow(t *testing.T, out string) {
+func fitsTerminal(t *testing.T, out string) {
 	t.Helper()
 	for _, l := range strings.Split(out, "\n") {
 		if utf8.RuneCountInString(l) > 60 && !strings.Contains(l, "/") && !strings.HasPrefix(l, " polygon") {
@@ -36,7 +36,7 @@ func TestReviewLearns(t *testing.T) {
 		!strings.Contains(text, "emergency stop come first") || !strings.Contains(text, "braking in 2 stops") {
 		t.Fatalf("exit %d, %s%s", code, text, errs)
 	}
-	narrow(t, text)
+	fitsTerminal(t, text)
 	old, err := config.Load(site)
 	if err != nil {
 		t.Fatal(err)
@@ -76,7 +76,7 @@ func TestReviewCompares(t *testing.T) {
 		!strings.Contains(out, "emergency stop come first") {
 		t.Fatalf("exit %d, %s%s", code, out, errs)
 	}
-	narrow(t, out)
+	fitsTerminal(t, out)
 	code, out, _ = pinfold("review", "--json", a, b)
 	var rows []review.Compared
 	if err := json.Unmarshal([]byte(out), &rows); err != nil || code != exitFine || len(rows) != 2 || rows[0].Folder != a {
