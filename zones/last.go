@@ -9,6 +9,7 @@ import "math"
 // for one goroutine at a time, and a copy of it is as good.
 type Last struct {
 	set            *Set
+	zones          *Shape // the first of set's: another one where set was overwritten
 	x0, y0, x1, y1 float64 // m, the body as it was then: see query
 	r, wide        float64 // m, the radius at the start and at the end
 	zlo, zhi, size float64 // m
@@ -42,7 +43,7 @@ func (s *Set) ClearanceAfter(w *Sweep, last *Last) (worst Hit) {
 	if s == nil || !q.set(w) {
 		return nothing()
 	}
-	known := last != nil && last.set == s
+	known := last != nil && last.of(s)
 	if known && last.clearance(&q, &worst) {
 		return worst
 	}
@@ -65,7 +66,7 @@ func (s *Set) ClearanceAfter(w *Sweep, last *Last) (worst Hit) {
 // left in last.
 func (s *Set) JudgeAfter(w *Sweep, within float64, dst []Hit, last *Last) []Hit {
 	var q query
-	if s == nil || last == nil || last.set != s || !q.set(w) {
+	if s == nil || last == nil || !last.of(s) || !q.set(w) {
 		return s.Judge(w, within, dst)
 	}
 	moved := last.moved(&q)
@@ -89,6 +90,12 @@ func (s *Set) JudgeAfter(w *Sweep, within float64, dst []Hit, last *Last) []Hit 
 		}
 	}
 	return dst
+}
+
+// of tells whether what is known is of this Set, as it is now: a Set kept by
+// value may have been overwritten by another, at the same address.
+func (l *Last) of(s *Set) bool {
+	return l.set == s && len(s.shapes) > 0 && l.zones == &s.shapes[0]
 }
 
 // clearance is Set.Clearance where what is known is enough for it.
@@ -127,7 +134,7 @@ func (l *Last) moved(q *query) float64 {
 
 // note remembers how the pen and the nearest keep-outs stand to a body.
 func (l *Last) note(s *Set, q *query, worst *Hit) {
-	*l = Last{set: s, x0: q.x0, y0: q.y0, x1: q.x1, y1: q.y1, r: q.r, wide: q.r + q.g, zlo: q.zlo, zhi: q.zhi,
+	*l = Last{set: s, zones: &s.shapes[0], x0: q.x0, y0: q.y0, x1: q.x1, y1: q.y1, r: q.r, wide: q.r + q.g, zlo: q.zlo, zhi: q.zhi,
 		size: q.size + s.scale, beyond: math.Inf(1)}
 	f := finder{set: s, q: q}
 	f.begin(math.Inf(1))

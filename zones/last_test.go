@@ -113,6 +113,31 @@ func TestLastIsOfUse(t *testing.T) {
 	t.Logf("%d of 2000 calls had to look at everything", noted)
 }
 
+// A Set that is kept by value and overwritten with another has the same address
+// as before, and none of what was remembered holds.
+func TestLastSetOverwritten(t *testing.T) {
+	wide := mustNew(t, box("hall", KeepIn, 0, 0, 40, 40, 0, 30), box("far", KeepOut, 30, 30, 31, 31, 0, 30), box("farther", KeepOut, 35, 35, 36, 36, 0, 30))
+	for name, next := range map[string]*Set{
+		"a keep-out at the body": mustNew(t, box("hall", KeepIn, 0, 0, 40, 40, 0, 30), box("here", KeepOut, 9, 9, 11, 11, 0, 30)),
+		"no keep-outs":           mustNew(t, box("hall", KeepIn, 9, 9, 11, 11, 0, 30)),
+		"no zones":               {},
+	} {
+		s, w := *wide, point(10, 10, 10)
+		var last Last
+		s.ClearanceAfter(w, &last)
+		if last.n == 0 {
+			t.Fatal("nothing was remembered")
+		}
+		s = *next
+		if got, want := s.JudgeAfter(w, 0.5, nil, &last), s.Judge(w, 0.5, nil); !slices.EqualFunc(got, want, sameBits) {
+			t.Errorf("%s: %+v with what was remembered, %+v without", name, got, want)
+		}
+		if g, want := s.ClearanceAfter(w, &last), s.Clearance(w); !sameBits(g, want) {
+			t.Errorf("%s: %+v with what was remembered, %+v without", name, g, want)
+		}
+	}
+}
+
 func TestLastNil(t *testing.T) {
 	s := mustNew(t, box("hall", KeepIn, 0, 0, 4, 4, 0, 3), box("post", KeepOut, 1, 1, 2, 2, 0, 3))
 	w := point(3, 3, 1)
