@@ -9,7 +9,7 @@ import "math"
 // for one goroutine at a time, and a copy of it is as good.
 type Last struct {
 	set            *Set
-	zones          *Shape // the first of set's: another one where set was overwritten
+	zones          *Shape  // the first of set's: another one where set was overwritten
 	x0, y0, x1, y1 float64 // m, the body as it was then: see query
 	r, wide        float64 // m, the radius at the start and at the end
 	zlo, zhi, size float64 // m
