@@ -48,6 +48,7 @@ func rules() []rule {
 		{"config", []string{"zones", "watchdog", "watchdog/pose"}},
 		{"watchdog/link/...", []string{"watchdog/link/..."}},
 		{"watchdog/trail/...", []string{"watchdog/trail/..."}},
+		{"watchdog/console/browsertest", nil},
 		{"watchdog/console/...", []string{"watchdog/console/...", "watchdog", "watchdog/pose", "watchdog/link/wire"}},
 		{"watchdog/review/...", []string{"watchdog/review/...", "watchdog", "watchdog/intake", "watchdog/pose/...", "watchdog/trail/...", "config", "zones"}},
 		{"watchdog/app/...", []string{"watchdog/app/...", "watchdog", "watchdog/intake", "watchdog/pose/...", "watchdog/link/...", "watchdog/trail/...", "watchdog/console/...", "config", "zones"}},

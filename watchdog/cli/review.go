@@ -4,10 +4,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
+	"pinfold/watchdog"
 	"pinfold/watchdog/review"
 	"pinfold/watchdog/trail"
 )
@@ -114,6 +117,7 @@ func (c *reviewCmd) print(out io.Writer, rep *review.Report) {
 	printWrapped(out, strings.Join(rep.Story, " "), "")
 	fmt.Fprintln(out, "\nEpisodes while a vehicle was moving by permission:")
 	printRows(out, rep.Rows)
+	printWaiting(out, rep.Rows)
 	for i := range rep.Vehicles {
 		v := &rep.Vehicles[i]
 		fmt.Fprintf(out, "\n%s: %d poses at %.1f Hz, longest silence %.0f ms\n", v.Name, v.Pose.Samples, v.Pose.Rate, 1000*v.Pose.Silence)
@@ -134,6 +138,25 @@ func (c *reviewCmd) print(out io.Writer, rep *review.Report) {
 	if c.HTML != "" {
 		fmt.Fprintf(out, "page: %s\n", c.HTML)
 	}
+}
+
+// printWaiting counts the episodes that raised nothing, by cause: a session that
+// was carried by hand or played from a recording has no others.
+func printWaiting(out io.Writer, rows []review.Row) {
+	by := map[string]int{}
+	for i := range rows {
+		if r := &rows[i]; r.Level == watchdog.Waiting.String() && r.Answer == nil {
+			by[r.Cause]++
+		}
+	}
+	if len(by) == 0 {
+		return
+	}
+	var parts []string
+	for _, cause := range slices.Sorted(maps.Keys(by)) {
+		parts = append(parts, fmt.Sprintf("%d %s", by[cause], cause))
+	}
+	printWrapped(out, "While waiting, without a permit: "+strings.Join(parts, ", ")+"; --json and --html list them.", "  ")
 }
 
 // printChains tells how stops went against what was declared.

@@ -26,7 +26,7 @@ func (rep *Report) WritePage(w io.Writer) error {
 	t, err := template.New("page").Funcs(template.FuncMap{
 		"plan": func(v Vehicle) template.HTML { return planOf(&v) }, "side": func(v Vehicle) template.HTML { return sideOf(&v) }, "charts": func(v Vehicle) template.HTML { return chartsOf(&v) }, "ms": millis, "m": metres, "span": span,
 		"script": func() template.JS { return template.JS(pageScript) },
-		"raised": raised, "levels": levelShares, "share": share, "inc": func(i int) int { return i + 1 },
+		"raised": raised, "unraised": unraised, "levels": levelShares, "share": share, "inc": func(i int) int { return i + 1 },
 		"inms": func(s float64) float64 { return 1000 * s },
 	}).Parse(pageText)
 	if err != nil {
@@ -83,9 +83,14 @@ func share(v, of float64) string {
 
 // raised are the episodes that meant something: while waiting nothing is
 // raised.
-func raised(rows []Row) (out []Row) {
+func raised(rows []Row) []Row { return pick(rows, true) }
+
+// unraised are the others.
+func unraised(rows []Row) []Row { return pick(rows, false) }
+
+func pick(rows []Row, raised bool) (out []Row) {
 	for i := range rows {
-		if rows[i].Level != "waiting" || rows[i].Answer != nil {
+		if (rows[i].Level != "waiting" || rows[i].Answer != nil) == raised {
 			out = append(out, rows[i])
 		}
 	}

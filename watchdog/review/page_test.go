@@ -7,7 +7,6 @@ import (
 	"io"
 	"math"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
@@ -15,6 +14,7 @@ import (
 	"time"
 
 	"pinfold/watchdog"
+	"pinfold/watchdog/console/browsertest"
 	"pinfold/zones"
 )
 
@@ -131,10 +131,6 @@ func TestTallyPercentiles(t *testing.T) {
 
 // A real browser opens the page, runs its script and complains of nothing.
 func TestPageInChromium(t *testing.T) {
-	chromium, err := exec.LookPath("chromium")
-	if err != nil {
-		t.Skip("chromium is not installed; the page is not looked at by a browser")
-	}
 	if testing.Short() {
 		t.Skip("a browser takes seconds")
 	}
@@ -142,22 +138,8 @@ func TestPageInChromium(t *testing.T) {
 	if err := os.WriteFile(file, page(t, handmade()), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(chromium, "--headless", "--no-sandbox", "--disable-gpu", "--enable-logging=stderr",
-		"--user-data-dir="+t.TempDir(), "--dump-dom", "file://"+file)
-	var out, errs bytes.Buffer
-	cmd.Stdout, cmd.Stderr = &out, &errs
-	kill := time.AfterFunc(30*time.Second, func() { _ = cmd.Process.Kill() }) // it may have ended
-	err = cmd.Run()
-	if !kill.Stop() {
-		t.Skip("the browser did not end within 30 s on this machine")
-	}
-	if err != nil {
-		t.Fatalf("%v: %s", err, errs.String())
-	}
-	if strings.Contains(errs.String(), "CONSOLE") {
-		t.Errorf("the console says: %s", errs.String())
-	}
-	if !strings.Contains(out.String(), "Move over a chart to read it off") {
-		t.Error("the script did not run")
-	}
+	p := browsertest.Open(t, file, 1000, 800)
+	p.Wait("the script has run", `document.querySelector(".read").textContent.includes("Move over a chart to read it off")`, 10*time.Second)
+	p.Shot("review_handmade")
+	p.Quiet()
 }
