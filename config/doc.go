@@ -34,6 +34,10 @@
 //	user, password_file   a password never stands in the site file
 //	ca, cert, key         PEM files, for mqtts:// and wss://
 //
+//	[metrics]             metrics and health over HTTP; not there: nowhere
+//	listen                address and port, as 127.0.0.1:9187: what may be read
+//	                      there tells where a vehicle is, so think who may
+//
 //	[trail]
 //	dir                   default "trail"; a relative one stands below
 //	                      $STATE_DIRECTORY, which systemd sets, else in the site

@@ -188,6 +188,7 @@ func (l *loader) site(root *table) *Site {
 	keys := readSite(root)
 	s := &Site{Path: l.file, Name: keys.name, LocalRules: keys.localRules, Guard: keys.guard}
 	s.Broker = l.readBroker(root)
+	s.Metrics = readListen(root, "metrics", "127.0.0.1:9187")
 	s.Trail = readTrail(root)
 	before := len(l.probs)
 	shapes := l.readZones(root)

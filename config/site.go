@@ -14,6 +14,7 @@ type Site struct {
 	Guard      string // name of this watchdog on the wire; "pinfold" where not given
 	Broker     Broker
 	Trail      Trail
+	Metrics    string    // address where metrics and health are served; empty: nowhere
 	Vehicles   []Vehicle // at least one, in the order of the file
 	Files      []File    // the site file first, then the zone files, exactly as read
 	Hash       string    // lower-case hex SHA-256 over Files; see hashFiles

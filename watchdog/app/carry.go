@@ -50,6 +50,9 @@ func (k *keeper) sendState(now time.Duration) {
 	if k.opt.Watch != nil {
 		k.opt.Watch(k.index, &s)
 	}
+	if k.metrics != nil {
+		k.metrics.Watch(k.index, &s)
+	}
 	k.countDropped(now)
 }
 

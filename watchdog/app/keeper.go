@@ -6,6 +6,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog"
+	"pinfold/watchdog/console/metrics"
 	"pinfold/watchdog/intake"
 	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/wire"
@@ -61,6 +62,7 @@ type keeper struct {
 	now     func() time.Duration
 	beat    func(now time.Duration)
 	opt     *Options
+	metrics *metrics.Set // nil: nobody reads
 
 	msg       link.Message
 	waiting   []intake.Entry
@@ -197,6 +199,9 @@ func (k *keeper) step(e *intake.Entry) {
 	k.keep(e, now)
 	if e.Kind == uint8(watchdog.EvPose) {
 		k.tellOthers(now)
+		if k.metrics != nil {
+			k.metrics.Judged(k.index, k.now()-e.Arrived)
+		}
 	}
 	k.beat(now)
 	if k.flow.due(now) {

@@ -30,6 +30,7 @@ func (r *runner) reload(ctx context.Context) {
 	if err != nil {
 		r.say(Line{At: r.now(), Text: "the new site file is not taken, the old one stays in force: " + oneLine(err)})
 		r.trail.Event("", "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
+		r.countReload(false)
 		return
 	}
 	r.realign(ctx, next)
@@ -41,10 +42,12 @@ func (r *runner) reload(ctx context.Context) {
 		if err != nil {
 			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: "the new site file is not taken by this vehicle's guard: " + oneLine(err)})
 			r.trail.Event(k.cfg.Vehicle, "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
+			r.countReload(false)
 			return
 		}
 	}
 	r.opt.Site = next
+	r.countReload(true)
 	r.trail.Event("", "reload", r.now(), map[string]any{"taken": true, "site": next.Hash})
 	r.say(Line{At: r.now(), Text: "the new site file is in force: " + next.Hash})
 }

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"pinfold/watchdog"
+	"pinfold/watchdog/console/metrics"
 	"pinfold/watchdog/intake"
 	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/wire"
@@ -48,6 +49,9 @@ type runner struct {
 	ended   chan error // one value a loop
 	ending  atomic.Bool
 
+	metrics     *metrics.Set // nil: nobody reads
+	stopMetrics func()
+
 	trailErr, trailWarn string // as they were said; of the trail's own goroutine
 }
 
@@ -67,6 +71,10 @@ func (r *runner) open(start time.Time) error {
 	r.heart = newHeart(r.opt.Notify, len(r.opt.Site.Vehicles), func(err error) {
 		r.say(Line{At: r.now(), Text: "the service manager cannot be told that the guard is alive: " + err.Error()})
 	})
+	if err := r.openMetrics(); err != nil {
+		r.abandon()
+		return err
+	}
 	for i := range r.opt.Site.Vehicles {
 		if err := r.addKeeper(i); err != nil {
 			r.abandon()
@@ -142,7 +150,13 @@ func (r *runner) addKeeper(i int) error {
 	v := &r.opt.Site.Vehicles[i]
 	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: r.mails[i], orders: make(chan order),
 		now: r.now, opt: &r.opt}
-	k.beat = func(now time.Duration) { r.heart.beat(i, now) }
+	k.metrics = r.metrics
+	k.beat = func(now time.Duration) {
+		r.heart.beat(i, now)
+		if r.metrics != nil {
+			r.metrics.Beat(i, now)
+		}
+	}
 	k.mail.want(k.cfg.Others)
 	for o, m := range r.mails {
 		if o != i {
@@ -213,6 +227,9 @@ func (r *runner) onLink(k *keeper) func(up bool, why string) {
 	was, said := false, false
 	return func(up bool, why string) {
 		k.mail.setLink(up)
+		if r.metrics != nil {
+			r.metrics.Link(k.index, up)
+		}
 		text := ""
 		switch {
 		case was && !up && why != renewal && !r.ending.Load():
@@ -319,6 +336,7 @@ func (r *runner) close(failed error, running int) (Result, error) {
 	for _, k := range r.keepers {
 		k.client.Close(lastWord)
 	}
+	r.closeMetrics()
 	if failed != nil {
 		return res, failed
 	}
@@ -341,6 +359,7 @@ func (r *runner) abandon() {
 	for _, k := range r.keepers {
 		k.client.Close(lastWord)
 	}
+	r.closeMetrics()
 	r.heart.stop()
 	_, _ = r.trail.Close(trailClose) // the start has failed already, and says why
 }

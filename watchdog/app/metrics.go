@@ -1,0 +1,43 @@
+package app
+
+import "pinfold/watchdog/console/metrics"
+
+// openMetrics begins to serve metrics and health where the site file says so.
+func (r *runner) openMetrics() error {
+	addr := r.opt.Site.Metrics
+	if addr == "" {
+		return nil
+	}
+	s := metrics.Session{Version: r.opt.Version, Began: r.start, Now: r.now, Trail: r.trailStands}
+	for i := range r.opt.Site.Vehicles {
+		s.Vehicles = append(s.Vehicles, r.opt.Site.Vehicles[i].Name)
+	}
+	m, err := metrics.New(s)
+	if err != nil {
+		return err
+	}
+	at, stop, err := m.Serve(addr)
+	if err != nil {
+		return err
+	}
+	r.metrics, r.stopMetrics = m, stop
+	r.say(Line{At: r.now(), Text: "metrics at http://" + at + "/metrics"})
+	return nil
+}
+
+func (r *runner) closeMetrics() {
+	if r.stopMetrics != nil {
+		r.stopMetrics()
+	}
+}
+
+func (r *runner) countReload(taken bool) {
+	if r.metrics != nil {
+		r.metrics.Reload(taken)
+	}
+}
+
+func (r *runner) trailStands() metrics.Trail {
+	s := r.trail.Status()
+	return metrics.Trail{OK: s.OK, Lost: s.Lost, Lines: s.Lines, Items: s.Items, Bytes: s.Bytes, Bound: s.Bound, Free: s.Free}
+}

@@ -1,0 +1,96 @@
+package metrics
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"strings"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+)
+
+const (
+	// aliveWithin is how long ago a loop may have judged last to count as
+	// alive: it judges ten times as often even where no pose comes.
+	aliveWithin = time.Second
+	// readers is how many may read at once; more are sent away.
+	readers = 4
+	// patience bounds what one reader may take.
+	patience = 5 * time.Second
+)
+
+// Handler answers /metrics, /healthz and /readyz.
+func (m *Set) Handler() http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("GET /metrics", promhttp.HandlerFor(m.reg, promhttp.HandlerOpts{MaxRequestsInFlight: readers, Timeout: patience}))
+	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { answer(w, m.dead()) })
+	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) { answer(w, append(m.dead(), m.missing()...)) })
+	return mux
+}
+
+func answer(w http.ResponseWriter, wrong []string) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	if len(wrong) == 0 {
+		fmt.Fprintln(w, "ok")
+		return
+	}
+	w.WriteHeader(http.StatusServiceUnavailable)
+	fmt.Fprintln(w, strings.Join(wrong, "\n"))
+}
+
+// dead names the vehicles whose loop has not judged lately.
+func (m *Set) dead() (wrong []string) {
+	for i := range m.vehicles {
+		v := &m.vehicles[i]
+		switch at := v.beat.Load(); {
+		case at == 0:
+			wrong = append(wrong, v.name+": its loop has not judged yet")
+		case m.now()-time.Duration(at) > aliveWithin:
+			wrong = append(wrong, fmt.Sprintf("%s: its loop has not judged for %.1f s", v.name, (m.now()-time.Duration(at)).Seconds()))
+		}
+	}
+	return wrong
+}
+
+// missing names what keeps the guard from permitting anything.
+func (m *Set) missing() (wrong []string) {
+	for i := range m.vehicles {
+		v := &m.vehicles[i]
+		if !v.link.Load() {
+			wrong = append(wrong, v.name+": no link to the broker")
+		}
+	}
+	if !m.trail().OK {
+		wrong = append(wrong, "the trail cannot be written")
+	}
+	return wrong
+}
+
+// Serve answers on addr until the returned function is called. What cannot be
+// answered there is an error at once.
+func (m *Set) Serve(addr string) (at string, stop func(), err error) {
+	l, err := net.Listen("tcp", addr)
+	if err != nil {
+		return "", nil, fmt.Errorf("metrics: cannot listen on %s: %w; give another address as listen in [metrics], or end what listens there", addr, err)
+	}
+	s := &http.Server{Handler: m.Handler(), ReadTimeout: patience, WriteTimeout: 2 * patience, IdleTimeout: time.Minute, MaxHeaderBytes: 8 << 10}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if err := s.Serve(l); err != nil && !errors.Is(err, http.ErrServerClosed) {
+			_ = l.Close() // readers see it closed; the guard does not hang on it
+		}
+	}()
+	return l.Addr().String(), func() {
+		ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+		defer cancel()
+		if s.Shutdown(ctx) != nil {
+			_ = s.Close() // a reader held on; it is cut off
+		}
+		<-done
+	}, nil
+}
