@@ -40,6 +40,7 @@ type traceCmd struct {
 	Out       string `help:"GeoJSON file that gets the zone; the site's own, or NAME.geojson, where not given." placeholder:"FILE"`
 	SVG       string `name:"svg" help:"Picture of it; NAME.svg beside the GeoJSON where not given." placeholder:"FILE"`
 	Replace   bool   `help:"Put it in the place of a zone of that name, whose kind, heights and vehicles it keeps where not given."`
+	Redraw    bool   `help:"Let the picture replace a file that trace did not draw."`
 	SiteFrame bool   `help:"The tracker reports in the site's frame by itself; no alignment is needed."`
 	JSON      bool   `name:"json" help:"Print one JSON document."`
 }
@@ -173,7 +174,7 @@ func (t *tracer) finish() error {
 		return err
 	}
 	p := picture{title: c.Name, path: tr.Path, others: t.others, trace: tr}
-	if err := replaceFile(t.target.svg, p.svg()); err != nil {
+	if err := t.target.draw(p.svg()); err != nil {
 		return fmt.Errorf("the zone is in %s, but its picture cannot be written: %w", t.target.file, err)
 	}
 	s := &tr.Shape

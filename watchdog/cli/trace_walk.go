@@ -145,7 +145,7 @@ func (t *tracer) refused(err error) error {
 	}
 	if path := t.walk.Path(); len(path) > 1 {
 		p := picture{title: t.cmd.Name + ": refused", path: path, others: t.others, fault: we}
-		if e := replaceFile(t.target.svg, p.svg()); e == nil {
+		if e := t.target.draw(p.svg()); e == nil {
 			return found("%s\nNothing was written but a picture of the walk:\n%s", fold(err.Error()), t.target.svg)
 		}
 	}
