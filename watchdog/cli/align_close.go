@@ -27,8 +27,8 @@ func (a *aligner) drift(ctx context.Context) error {
 		return err
 	}
 	al := &a.file.Alignment
-	if st.Tracker != al.Tracker || st.From < al.Since {
-		return found("%s", fold(fmt.Sprintf("the tracker restarted since the alignment (%q then, %q now): what drift there was cannot be told", al.Tracker, st.Tracker)))
+	if why := al.Foreign(st.Tracker, st.From, epochOf(a.src)); why != "" {
+		return found("%s", fold("what drift there was cannot be told by this alignment: "+why))
 	}
 	r := driftReport{Drift: survey.MeasureDrift(&st, a.spot, al, a.reach(a.spot.Position)), Declared: a.v.Config.Stopping.PlaceErr()}
 	r.Covered = r.Needed <= r.Declared

@@ -94,6 +94,7 @@ func (t *tracer) still(ctx context.Context, counts bool, done func() bool) error
 		if err != nil {
 			return err
 		}
+		t.walk.Epoch(epochOf(t.src))
 		if err := t.walk.Add(&s); err != nil {
 			if counts || errors.As(err, &we) && we.Session {
 				return err

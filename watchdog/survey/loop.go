@@ -16,9 +16,15 @@ type closing struct {
 	gap      float64 // m, between them
 }
 
-// close finds where the end of the walk comes nearest to its begin; of all
-// places where that is within the jitter, the one that leaves out least.
-func closeLoop(k []knot, jitter float64) closing {
+// gapCosts is how much more a gap counts than as much of the walk left out: more
+// than one, so that a walk that went on past its begin is cut there, and little,
+// so that a walk is not cut off at a narrow place it went round.
+const gapCosts = 2.0
+
+// closeLoop finds where a walk closes: of all places where its two ends come
+// within most metres, the one that costs least, in what is left out and what
+// nobody walked. Where there is none, it is where they come nearest.
+func closeLoop(k []knot, most float64) closing {
 	all := k[len(k)-1].way
 	heads, tails := 1, len(k)-1
 	for heads < len(k) && k[heads].way <= endPart*all {
@@ -27,22 +33,21 @@ func closeLoop(k []knot, jitter float64) closing {
 	for tails > 0 && k[tails-1].way >= (1-endPart)*all {
 		tails--
 	}
-	best := closing{gap: math.Inf(1)}
+	nearest, best, least := closing{gap: math.Inf(1)}, closing{}, math.Inf(1)
 	for i := range heads {
 		for j := max(tails, i+1); j < len(k); j++ {
-			if d := distance(k[i].at, k[j].at); d < best.gap {
-				best = closing{i, j, d}
+			c := closing{i, j, distance(k[i].at, k[j].at)}
+			if c.gap < nearest.gap {
+				nearest = c
+			}
+			cost := k[i].way + all - k[j].way + gapCosts*c.gap
+			if c.gap <= most && cost < least {
+				best, least = c, cost
 			}
 		}
 	}
-	limit, least := math.Max(best.gap, 2*jitter), math.Inf(1)
-	for i := range heads {
-		for j := max(tails, i+1); j < len(k); j++ {
-			d, left := distance(k[i].at, k[j].at), k[i].way+all-k[j].way
-			if d <= limit && left < least {
-				best, least = closing{i, j, d}, left
-			}
-		}
+	if math.IsInf(least, 1) {
+		return nearest
 	}
 	return best
 }
