@@ -102,6 +102,11 @@ func (t *tracer) prepare(site *config.Site, files []string) error {
 	case !(c.Begin >= 0 && c.End >= 0) || c.End > 0 && c.End <= c.Begin:
 		return fmt.Errorf("--begin %g --end %g: the end must come after the begin", c.Begin, c.End)
 	}
+	for _, name := range c.For {
+		if _, ok := site.Vehicle(name); !ok {
+			return fmt.Errorf("--for: the site has no vehicle %q; give one of: %s", name, vehicleNames(site))
+		}
+	}
 	if err := t.aligned(); err != nil {
 		return err
 	}
@@ -126,7 +131,7 @@ func (t *tracer) aligned() error {
 		return fmt.Errorf("%s is not aligned: a tracker's frame begins wherever it was switched on. "+
 			"Run pinfold align, and name its file under [vehicle.pose.align]; or say --site-frame where the tracker knows the room by itself", name)
 	case a.Since == neverSince:
-		return fmt.Errorf("%s is not aligned: its alignment file cannot be read. Run pinfold align first", name)
+		return fmt.Errorf("%s is not aligned: its alignment file cannot be read (pinfold check says why). Run pinfold align first", name)
 	}
 	return nil
 }
@@ -191,14 +196,18 @@ func (t *tracer) print(r *traceReport) {
 	w := t.s.out
 	fmt.Fprintf(w, "%s %q: %.2f m², %.2f to %.2f m high, %d corners\n", r.Kind, r.Zone, r.Area, r.Floor, r.Ceiling, r.Corners)
 	fmt.Fprintf(w, "walked %.1f m at %.2f to %.2f m; ends met within %.3f m\n", r.Length, r.Low, r.High, r.Gap)
-	fmt.Fprintf(w, "the outline gives away at most %.3f m of the walk, and\nallows at most %.3f m beyond it; the alignment may be off\nby %.3f m on top\n", r.Safe, r.Unsafe, r.Residual)
+	fmt.Fprintf(w, "the outline gives away at most %.3f m of the walk, and\nallows at most %.3f m beyond it", r.Safe, r.Unsafe)
+	if !t.cmd.SiteFrame {
+		fmt.Fprintf(w, "; the alignment may be off\nby %.3f m on top", r.Residual)
+	}
+	fmt.Fprintln(w)
 	fmt.Fprintf(w, "written to %s\n", r.File)
 	if r.Old != "" {
 		fmt.Fprintf(w, "as it was before: %s\n", r.Old)
 	}
 	fmt.Fprintf(w, "look at it: %s\n", r.Picture)
 	if !t.target.named {
-		fmt.Fprintf(w, "the site file does not name it yet; put on its first line:\n  zones = %q\n", relative(t.cmd.Site, r.File))
+		fmt.Fprintf(w, "the site file does not name it yet; put on its first line:\n  zones = %q\n(what is traced after that goes into it too)\n", relative(t.cmd.Site, r.File))
 	}
 	fmt.Fprintf(w, "then: pinfold check --site %s\n", t.cmd.Site)
 }

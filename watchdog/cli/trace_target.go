@@ -64,7 +64,9 @@ func (t *target) choose(c *traceCmd, files []string, others []zones.Shape) error
 func (t *target) existing(replace bool) (here bool, err error) {
 	text, err := os.ReadFile(t.file)
 	if errors.Is(err, fs.ErrNotExist) {
-		_, err = os.Stat(filepath.Dir(t.file))
+		if _, err = os.Stat(filepath.Dir(t.file)); err != nil {
+			err = fmt.Errorf("%w; give --out a file in a folder that is there", err)
+		}
 		return false, err
 	}
 	if err != nil {

@@ -92,7 +92,7 @@ func (w *Walk) loop(most float64) (k []knot, c closing, err error) {
 	k = append(append(k, w.knots...), w.making())
 	if c = closeLoop(k, most); c.gap > most {
 		a, b := k[c.from].at, k[c.to].at
-		return nil, c, &WalkError{Says: fmt.Sprintf("the walk does not close: its end stays %.2f m from its begin at (%.2f, %.2f)", c.gap, a.X, a.Y),
+		return nil, c, &WalkError{Says: fmt.Sprintf("the walk does not close: its end comes no nearer than %.2f m to its begin at (%.2f, %.2f)", c.gap, a.X, a.Y),
 			Try: fmt.Sprintf("Walk on until you are back within %.2f m, or allow more by --close", most), At: b, Place: true, After: k[c.to].time}
 	}
 	return k, c, nil
@@ -160,8 +160,8 @@ func (t *Trace) measure(w *Walk) error {
 	}
 	switch most := mostUnsafe * w.o.Jitter; {
 	case worst > most:
-		return &WalkError{Says: fmt.Sprintf("closed where its ends come nearest, the walk would leave out %.2f m of what you went round", worst),
-			Try: "Begin at the edge itself, and walk on until you are back at the place you began; --begin and --end cut a recording", At: left, Place: true}
+		return &WalkError{Says: fmt.Sprintf("part of the walk would be left outside the keep-out zone, by up to %.2f m", worst),
+			Try: "Begin at the edge itself and end at the same place; a recording is cut by --begin and --end", At: left, Place: true}
 	case t.Unsafe > most:
 		return &WalkError{Says: fmt.Sprintf("the outline would allow %.2f m beyond the walk", t.Unsafe), Try: "Walk it again, or give a smaller --jitter"}
 	}

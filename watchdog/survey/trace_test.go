@@ -306,7 +306,7 @@ func TestTraceRefuses(t *testing.T) {
 			w.line(square[1], square[2])
 			w.line(square[2], square[3])
 			return w.out
-		}, "its end stays 3.9", true},
+		}, "its end comes no nearer than 3.9", true},
 		{"there and back", func() []pose.Sample {
 			var s []pose.Sample
 			for i := range 1000 {
