@@ -157,6 +157,8 @@ type traceReport struct {
 	Knots    int     `json:"corners_walked"`
 	Length   float64 `json:"length_m"`
 	Gap      float64 `json:"gap_m"`
+	Before   float64 `json:"left_out_before_m"` // walked before the loop, and not part of it
+	After    float64 `json:"left_out_after_m"`
 	Low      float64 `json:"walk_low_m"`
 	High     float64 `json:"walk_high_m"`
 	Unsafe   float64 `json:"unsafe_m"` // see survey.Trace
@@ -183,7 +185,7 @@ func (t *tracer) finish() error {
 		return fmt.Errorf("the zone is in %s, but its picture cannot be written: %w", t.target.file, err)
 	}
 	s := &tr.Shape
-	r := traceReport{s.Name, s.Kind.String(), s.Floor, s.Ceiling, tr.Area, len(s.Rings[0]), tr.Knots, tr.Length, tr.Gap,
+	r := traceReport{s.Name, s.Kind.String(), s.Floor, s.Ceiling, tr.Area, len(s.Rings[0]), tr.Knots, tr.Length, tr.Gap, tr.Left[0], tr.Left[1],
 		tr.Height[0], tr.Height[1], tr.Unsafe, tr.Safe, t.cfg.Align.Residual, t.target.file, old, t.target.svg}
 	if c.JSON {
 		return printJSON(t.s.out, r)
@@ -196,6 +198,9 @@ func (t *tracer) print(r *traceReport) {
 	w := t.s.out
 	fmt.Fprintf(w, "%s %q: %.2f m², %.2f to %.2f m high, %d corners\n", r.Kind, r.Zone, r.Area, r.Floor, r.Ceiling, r.Corners)
 	fmt.Fprintf(w, "walked %.1f m at %.2f to %.2f m; ends met within %.3f m\n", r.Length, r.Low, r.High, r.Gap)
+	if r.Before+r.After > 4*t.cmd.Jitter {
+		fmt.Fprintf(w, "left out: %.1f m at the begin and %.1f m at the end; look\nthat these were on the way there or along the edge again\n", r.Before, r.After)
+	}
 	fmt.Fprintf(w, "the outline gives away at most %.3f m of the walk, and\nallows at most %.3f m beyond it", r.Safe, r.Unsafe)
 	if !t.cmd.SiteFrame {
 		fmt.Fprintf(w, "; the alignment may be off\nby %.3f m on top", r.Residual)

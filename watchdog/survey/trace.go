@@ -35,6 +35,7 @@ type Trace struct {
 	Closed [2]zones.XY
 	Gap    float64    // m, between the two ends at Closed
 	Length float64    // m, of the loop
+	Left   [2]float64 // m, walked before the loop and after it
 	Area   float64    // m², of the zone
 	Walked float64    // m², of the loop before it was simplified
 	Knots  int        // corners before it was simplified
@@ -67,6 +68,7 @@ func (w *Walk) Trace(s zones.Shape, o TraceOptions) (*Trace, error) {
 		return nil, err
 	}
 	t := &Trace{Path: w.path, Closed: [2]zones.XY{k[c.to].at, k[c.from].at}, Gap: c.gap, Knots: len(ring),
+		Left:   [2]float64{k[c.from].way, k[len(k)-1].way - k[c.to].way},
 		Length: k[c.to].way - k[c.from].way + c.gap, Height: w.heights, Walked: area(ring)}
 	if t.Walked < minShare*t.Length*t.Length/(4*math.Pi) {
 		return nil, &WalkError{Says: fmt.Sprintf("the walk encloses only %.2f m² within %.1f m: it goes there and back", t.Walked, t.Length),
@@ -90,7 +92,7 @@ func (w *Walk) loop(most float64) (k []knot, c closing, err error) {
 			Try: "Walk all along the edge, back to where you began; a smaller zone is drawn by hand", At: w.at, Place: w.seen > 0}
 	}
 	k = append(append(k, w.knots...), w.making())
-	if c = closeLoop(k, most); c.gap > most {
+	if c = closeLoop(k, most, w.o.Jitter); c.gap > most {
 		a, b := k[c.from].at, k[c.to].at
 		return nil, c, &WalkError{Says: fmt.Sprintf("the walk does not close: its end comes no nearer than %.2f m to its begin at (%.2f, %.2f)", c.gap, a.X, a.Y),
 			Try: fmt.Sprintf("Walk on until you are back within %.2f m, or allow more by --close", most), At: b, Place: true, After: k[c.to].time}

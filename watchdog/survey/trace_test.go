@@ -265,6 +265,35 @@ func TestTraceLeavesTheEndsOut(t *testing.T) {
 	if math.Abs(tr.Area-12) > 0.05*12 || tr.Gap > 0.1 { // the triangle (0,0), (6,0), (6,4)
 		t.Errorf("%.2f m², ends %.3f m apart", tr.Area, tr.Gap)
 	}
+	// 0.86 m from (0.8, 0.7) to the edge, 0.82 m away from it, and 0.8 m twice:
+	// closed within two jitters of that.
+	if l := tr.Left; math.Abs(l[0]+l[1]-2.48) > 0.25 || l[0] < 0.7 || l[1] < 0.7 {
+		t.Errorf("%.2f m are said to be left out", l)
+	}
+}
+
+// A long way to the edge, an overlap along it and a way back beside the first
+// are no part of the zone either.
+func TestTraceLeavesAWayBesideTheEdgeOut(t *testing.T) {
+	w := newWalker(8)
+	path := []zones.XY{{X: 2, Y: 1.5}, {X: 0.3, Y: 0.2}, {X: 7, Y: 0.2}, {X: 7, Y: 5}, {X: 0.3, Y: 5}, {X: 0.3, Y: 0.15}, {X: 1.1, Y: 0.2}, {X: 2.5, Y: 1.5}}
+	for i := range len(path) - 1 {
+		w.line(path[i], path[i+1])
+	}
+	walk, err := walked(t, w.out, WalkOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tr, err := walk.Trace(band(zones.KeepIn), TraceOptions{Tolerance: 0.05})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(tr.Area-32.16) > 0.03*32.16 || tr.Left[0]+tr.Left[1] < 4 { // 6.7 × 4.8
+		t.Errorf("%.2f m², %.2f m left out", tr.Area, tr.Left)
+	}
+	if _, err = walk.Trace(band(zones.KeepOut), TraceOptions{}); err != nil {
+		t.Errorf("a keep-out holds all of it: %v", err)
+	}
 }
 
 // A tip off the body's centre is carried with the attitude: a walk round a post
