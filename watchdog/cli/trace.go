@@ -211,8 +211,11 @@ func (t *tracer) print(r *traceReport) {
 		fmt.Fprintf(w, "as it was before: %s\n", r.Old)
 	}
 	fmt.Fprintf(w, "look at it: %s\n", r.Picture)
-	if !t.target.named {
+	switch {
+	case t.target.names == 0:
 		fmt.Fprintf(w, "the site file does not name it yet; put on its first line:\n  zones = %q\n(what is traced after that goes into it too)\n", relative(t.cmd.Site, r.File))
+	case !t.target.named:
+		fmt.Fprintf(w, "the site file does not name it yet; add to its zones:\n  %q\n", relative(t.cmd.Site, r.File))
 	}
 	fmt.Fprintf(w, "then: pinfold check --site %s\n", t.cmd.Site)
 }

@@ -21,6 +21,7 @@ const neverSince = math.MaxInt64
 // target is where a traced zone goes, and what it is.
 type target struct {
 	file   string
+	names  int  // zone files that the site file names
 	named  bool // the site file names it
 	svg    string
 	redraw bool        // the picture may replace a file that trace did not draw
@@ -37,6 +38,7 @@ func (t *target) choose(c *traceCmd, files []string, others []zones.Shape) error
 	if t.file == "" {
 		t.file = filepath.Join(filepath.Dir(c.Site), fileName(c.Name)+".geojson")
 	}
+	t.names = len(files)
 	for _, f := range files {
 		t.named = t.named || filepath.Clean(f) == filepath.Clean(t.file)
 	}
