@@ -50,7 +50,7 @@ func rules() []rule {
 		{"watchdog/trail/...", []string{"watchdog/trail/..."}},
 		{"watchdog/console/browsertest", nil},
 		{"watchdog/console/...", []string{"watchdog/console/...", "watchdog", "watchdog/pose", "watchdog/link/wire"}},
-		{"watchdog/review/...", []string{"watchdog/review/...", "watchdog", "watchdog/intake", "watchdog/pose/...", "watchdog/trail/...", "config", "zones"}},
+		{"watchdog/review/...", []string{"watchdog/review/...", "watchdog", "watchdog/intake", "watchdog/pose/...", "watchdog/survey", "watchdog/trail/...", "config", "zones"}},
 		{"watchdog/app/...", []string{"watchdog/app/...", "watchdog", "watchdog/intake", "watchdog/pose/...", "watchdog/link/...", "watchdog/trail/...", "watchdog/console/...", "config", "zones"}},
 		{"watchdog/rehearse", []string{"sim", "sim/judge", "watchdog", "watchdog/pose", "watchdog/link/receiver", "watchdog/link/wire", "config", "zones"}},
 		{"watchdog/cli/...", []string{"..."}},

@@ -1,8 +1,10 @@
 package zones
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 	"github.com/paulmach/orb/simplify"
@@ -29,6 +31,11 @@ func Simplify(s Shape, tolerance float64) (Shape, error) {
 		t.sign = -1
 	}
 	t.gone, t.may = make([]bool, len(t.p.x)), make([]bool, len(t.p.x))
+	t.byX = make([]int32, len(t.p.x))
+	for v := range t.byX {
+		t.byX[v] = int32(v)
+	}
+	slices.SortFunc(t.byX, func(a, b int32) int { return cmp.Compare(t.p.x[a], t.p.x[b]) })
 	for r := 1; r < len(t.p.ring); r++ {
 		t.propose(t.p.ring[r-1], t.p.ring[r])
 		out.Rings[r-1] = t.ring(t.p.ring[r-1], t.p.ring[r])
@@ -43,6 +50,7 @@ type thinner struct {
 	sign      int
 	may       []bool // corners that Douglas-Peucker leaves out
 	gone      []bool
+	byX       []int32 // all corners, by their x
 }
 
 // propose marks the corners that orb's Douglas-Peucker leaves out of a ring. No
@@ -113,9 +121,13 @@ func (t *thinner) empty(a, v, b int32, turn int) bool {
 	p := t.p
 	lx, hx := math.Min(p.x[a], math.Min(p.x[v], p.x[b])), math.Max(p.x[a], math.Max(p.x[v], p.x[b]))
 	ly, hy := math.Min(p.y[a], math.Min(p.y[v], p.y[b])), math.Max(p.y[a], math.Max(p.y[v], p.y[b]))
-	for c := range p.x {
+	first, _ := slices.BinarySearchFunc(t.byX, lx, func(c int32, x float64) int { return cmp.Compare(p.x[c], x) })
+	for _, c := range t.byX[first:] {
 		x, y := p.x[c], p.y[c]
-		if x < lx || x > hx || y < ly || y > hy || t.gone[c] || int32(c) == a || int32(c) == v || int32(c) == b {
+		if x > hx {
+			break
+		}
+		if y < ly || y > hy || t.gone[c] || c == a || c == v || c == b {
 			continue
 		}
 		if turn*orient(p.x[a], p.y[a], p.x[v], p.y[v], x, y) >= 0 && turn*orient(p.x[v], p.y[v], p.x[b], p.y[b], x, y) >= 0 &&

@@ -6,16 +6,9 @@ import (
 	"math"
 	"path/filepath"
 
+	"pinfold/watchdog/review"
 	"pinfold/watchdog/survey"
 )
-
-// driftReport is what --close prints.
-type driftReport struct {
-	survey.Drift
-	Declared float64 `json:"declared_m"` // the site file's position error, the residual included
-	Covered  bool    `json:"covered"`
-	Recorded string  `json:"recorded,omitempty"` // folder of the session in the trail that holds it
-}
 
 // drift measures how far the tracker crept, records it and says so.
 func (a *aligner) drift(ctx context.Context) error {
@@ -27,10 +20,10 @@ func (a *aligner) drift(ctx context.Context) error {
 		return err
 	}
 	al := &a.file.Alignment
-	if st.Tracker != al.Tracker || st.From < al.Since {
-		return found("%s", fold(fmt.Sprintf("the tracker restarted since the alignment (%q then, %q now): what drift there was cannot be told", al.Tracker, st.Tracker)))
+	if why := al.Foreign(st.Tracker, st.From, epochOf(a.src)); why != "" {
+		return found("%s", fold("what drift there was cannot be told by this alignment: "+why))
 	}
-	r := driftReport{Drift: survey.MeasureDrift(&st, a.spot, al, a.reach(a.spot.Position)), Declared: a.v.Config.Stopping.PlaceErr()}
+	r := review.DriftReport{Drift: survey.MeasureDrift(&st, a.spot, al, a.reach(a.spot.Position)), Declared: a.v.Config.Stopping.PlaceErr()}
 	r.Covered = r.Needed <= r.Declared
 	if err := a.keep(&r); err != nil {
 		return err
@@ -52,14 +45,14 @@ func (a *aligner) drift(ctx context.Context) error {
 
 // keep puts the drift into the trail. Where none is named and the site's own
 // cannot take it, a person is told, and the measure stands all the same.
-func (a *aligner) keep(r *driftReport) (err error) {
+func (a *aligner) keep(r *review.DriftReport) (err error) {
 	al := &a.file.Alignment
-	rec := driftRecord{Vehicle: a.v.Name, Tracker: al.Tracker, Aligned: a.file.Made, Drift: *r}
+	rec := review.DriftRecord{Vehicle: a.v.Name, Tracker: al.Tracker, Aligned: a.file.Made, Drift: *r}
 	dir, key := a.site.Trail.Dir, a.site.Trail.KeyFile
 	if a.cmd.Trail != "" { // as run has it
 		dir, key = a.cmd.Trail, filepath.Join(a.cmd.Trail, "trail.key")
 	}
-	if r.Recorded, err = rec.record(a.site, dir, key, a.text); err == nil || a.cmd.Trail != "" {
+	if r.Recorded, err = recordDrift(&rec, a.site, dir, key, a.text); err == nil || a.cmd.Trail != "" {
 		return err
 	}
 	a.prompt("%s", fold(fmt.Sprintf("NOT in the trail: %v", err)))

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"pinfold/watchdog/pose"
+	"pinfold/watchdog/review"
 	"pinfold/watchdog/trail"
 )
 
@@ -117,12 +118,12 @@ func checkDriftRecord(t *testing.T, dir, alignment string, about *trail.Sealed) 
 		t.Fatal(err)
 	}
 	defer r.Close()
-	var got *driftRecord
+	var got *review.DriftRecord
 	err = r.Events(func(l trail.Line) error {
-		if l.Kind != recDrift {
+		if l.Kind != review.RecDrift {
 			return nil
 		}
-		got = &driftRecord{}
+		got = &review.DriftRecord{}
 		return json.Unmarshal(l.Body, got)
 	})
 	if err != nil || got == nil {
@@ -138,7 +139,7 @@ func checkDriftRecord(t *testing.T, dir, alignment string, about *trail.Sealed) 
 	if err != nil {
 		t.Fatal(err)
 	}
-	if had, err := r.File(copiedAlignment); err != nil || !bytes.Equal(had, want) {
+	if had, err := r.File(review.MeasuredAlignment); err != nil || !bytes.Equal(had, want) {
 		t.Errorf("the alignment is not kept: %v", err)
 	}
 }

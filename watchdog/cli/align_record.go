@@ -12,37 +12,16 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog/intake"
+	"pinfold/watchdog/review"
 	"pinfold/watchdog/trail"
 )
 
-// recDrift is the kind of the one record that align --close leaves in the
-// trail.
-const recDrift = "drift"
+// sealWithin is how long sealing the record may take.
+const sealWithin = 5 * time.Second
 
-// driftRecord is its body. A session that is sealed is never written to again:
-// the record is sealed in a session of its own, beside it, which names it by
-// its id and its head. Like every session it also chains to the one before.
-type driftRecord struct {
-	Vehicle   string      `json:"vehicle"`
-	Session   string      `json:"session"` // the newest of the vehicle
-	Head      string      `json:"head"`    // of that session, hex
-	Sealed    bool        `json:"sealed"`  // whether it is
-	Tracker   string      `json:"tracker,omitempty"`
-	Aligned   time.Time   `json:"aligned"`          // when the alignment was made
-	Alignment string      `json:"alignment_sha256"` // of its file, which is copied beside the record
-	Drift     driftReport `json:"drift"`
-}
-
-const (
-	// copiedAlignment is the alignment file's name in the session.
-	copiedAlignment = "measured-alignment.json"
-	// sealWithin is how long sealing the record may take.
-	sealWithin = 5 * time.Second
-)
-
-// record puts a drift into the trail in dir, sealed by the key in file key, and
+// recordDrift puts a drift into the trail in dir, sealed by the key in file key, and
 // gives the folder of the session that holds it.
-func (r *driftRecord) record(site *config.Site, dir, key string, alignment []byte) (folder string, err error) {
+func recordDrift(r *review.DriftRecord, site *config.Site, dir, key string, alignment []byte) (folder string, err error) {
 	s, err := newestOf(dir, r.Vehicle)
 	if err != nil {
 		return "", err
@@ -58,13 +37,13 @@ func (r *driftRecord) record(site *config.Site, dir, key string, alignment []byt
 	for _, f := range site.Files { // first, as in every session: what reads one looks for its site
 		o.Files = append(o.Files, trail.File{Name: intake.FileName(f.Name), Data: f.Data})
 	}
-	o.Files = append(o.Files, trail.File{Name: copiedAlignment, Data: alignment})
+	o.Files = append(o.Files, trail.File{Name: review.MeasuredAlignment, Data: alignment})
 	w, err := trail.Create(o)
 	if err != nil {
 		return "", fmt.Errorf("%w; a guard that runs holds its trail: end it, then measure again", err)
 	}
 	late := make(chan bool, 1)
-	w.Durable(r.Vehicle, recDrift, 0, r, func(failed bool) { late <- failed })
+	w.Durable(r.Vehicle, review.RecDrift, 0, r, func(failed bool) { late <- failed })
 	failed := <-late // within trail.DurableWithin
 	sealed, err := w.Close(sealWithin)
 	if err == nil && failed {
@@ -89,8 +68,7 @@ func newestOf(dir, vehicle string) (trail.Session, error) {
 		}
 		m := r.Meta()
 		_ = r.Close() // only read from
-		measured := len(m.Files) > 0 && m.Files[len(m.Files)-1].Name == copiedAlignment
-		if slices.Contains(m.Vehicles, vehicle) && !measured {
+		if slices.Contains(m.Vehicles, vehicle) && !review.IsDrift(m) {
 			return s, nil
 		}
 	}

@@ -53,6 +53,9 @@ func (c *replayCmd) Run(s *streams) error {
 // session steps the core through a session's own intake again.
 func (c *replayCmd) session(s *streams) error {
 	res, err := review.Reproduce(c.Path)
+	if d := drifted(err); d != nil {
+		return tellDrift(s, d, c.JSON)
+	}
 	if err != nil {
 		return err
 	}

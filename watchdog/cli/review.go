@@ -68,6 +68,9 @@ func (c *reviewCmd) fits() error {
 
 func (c *reviewCmd) audit(s *streams, folder string) error {
 	rep, err := review.Audit(folder, strings.ReplaceAll(Safety, "\n", " "))
+	if d := drifted(err); d != nil && c.HTML == "" {
+		return tellDrift(s, d, c.JSON)
+	}
 	if err != nil {
 		return err
 	}
@@ -95,19 +98,12 @@ func (c *reviewCmd) list(s *streams, dir string) error {
 	if len(all) == 0 {
 		return fmt.Errorf("no session in %s; give the folder of a trail or of one session", dir)
 	}
+	sessions := listedOf(all)
 	if c.JSON {
-		return printJSON(s.out, all)
+		return printJSON(s.out, sessions)
 	}
-	for _, x := range all {
-		state := "sealed"
-		if !x.Sealed {
-			state = "NOT SEALED"
-		}
-		fmt.Fprintf(s.out, "%s  %s, %s, %d stops, %.1f MB\n  %s\n", x.Started.UTC().Format("2006-01-02 15:04:05"),
-			x.Duration.Round(1e8), state, x.Stops, float64(x.Bytes)/1e6, x.Folder)
-		if x.Err != "" {
-			fmt.Fprintln(s.out, "  cannot be read whole:", x.Err)
-		}
+	for i := range sessions {
+		sessions[i].print(s.out)
 	}
 	return nil
 }
@@ -125,6 +121,11 @@ func (c *reviewCmd) print(out io.Writer, rep *review.Report) {
 			fmt.Fprintf(out, "closest near miss: %.2f m left before a stop for %s\n", v.Near[0].Clearance, v.Near[0].Zone)
 		}
 		printChains(out, v.Stops)
+		printTies(out, v)
+	}
+	for i := range rep.Drifts {
+		fmt.Fprintln(out)
+		printDrift(out, &rep.Drifts[i])
 	}
 	for _, x := range rep.Cautions {
 		printWrapped(out, "caution: "+x, "  ")

@@ -9,7 +9,7 @@ import (
 
 // compare lays several sessions side by side.
 func (c *reviewCmd) compare(s *streams) error {
-	all, err := c.audits()
+	all, err := c.audits(s)
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -12,7 +13,7 @@ import (
 const maxCompared = 200
 
 // audits audits every session named.
-func (c *reviewCmd) audits() ([]*review.Report, error) {
+func (c *reviewCmd) audits(s *streams) ([]*review.Report, error) {
 	if len(c.Path) > maxCompared {
 		return nil, fmt.Errorf("%d sessions are more than %d; name fewer", len(c.Path), maxCompared)
 	}
@@ -20,6 +21,10 @@ func (c *reviewCmd) audits() ([]*review.Report, error) {
 	heads := map[string]string{}
 	for _, folder := range c.Path {
 		rep, err := review.Audit(folder, strings.ReplaceAll(Safety, "\n", " "))
+		if d := drifted(err); d != nil {
+			skipped(s, d)
+			continue
+		}
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w; name folders of sessions, as review DIR lists them", folder, err)
 		}
@@ -28,6 +33,9 @@ func (c *reviewCmd) audits() ([]*review.Report, error) {
 		}
 		heads[rep.Head] = folder
 		all = append(all, rep)
+	}
+	if len(all) == 0 {
+		return nil, errors.New("no session of a guard is named;\nname folders of sessions, as review DIR lists them")
 	}
 	return all, nil
 }
@@ -39,7 +47,7 @@ func (c *reviewCmd) learn(s *streams) error {
 			return err
 		}
 	}
-	all, err := c.audits()
+	all, err := c.audits(s)
 	if err != nil {
 		return err
 	}

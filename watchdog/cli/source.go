@@ -72,7 +72,7 @@ type liveSource struct {
 	dec    *pose.Decoder
 	topic  string
 	m      link.Message
-	zero   time.Time   // earliest seen: the fastest transit
+	zero   time.Time   // earliest seen of the session: the fastest transit
 	id     string      // tracker id that zero is of
 	fault  *pose.Fault // the last one
 	heard  int
@@ -89,9 +89,7 @@ func (l *liveSource) next(ctx context.Context) (s pose.Sample, err error) {
 				continue
 			}
 			l.heard++
-			if z := time.Now().Add(-time.Duration(s.Stamp)); l.zero.IsZero() || s.Tracker != l.id || z.Before(l.zero) {
-				l.zero, l.id = z, s.Tracker
-			}
+			l.begins(&s, time.Now())
 			return s, nil
 		}
 		select {
@@ -99,6 +97,19 @@ func (l *liveSource) next(ctx context.Context) (s pose.Sample, err error) {
 		case <-ctx.Done():
 			return s, l.why(ctx)
 		}
+	}
+}
+
+// zeroSlack is by how much later than before a tracker's epoch must show for
+// it to be a new one: more than any message is on its way.
+const zeroSlack = 2 * time.Second
+
+// begins notes when the tracker's stamp was zero, by a sample that came now. A
+// tracker that restarts without a word begins later than it did.
+func (l *liveSource) begins(s *pose.Sample, now time.Time) {
+	z := now.Add(-time.Duration(s.Stamp))
+	if l.zero.IsZero() || s.Tracker != l.id || z.Before(l.zero) || z.Sub(l.zero) > zeroSlack {
+		l.zero, l.id = z, s.Tracker
 	}
 }
 
@@ -126,4 +137,13 @@ func (l *liveSource) silent() error {
 }
 
 func (l *liveSource) epoch() time.Time { return l.zero.UTC() }
-func (l *liveSource) close()           { _ = l.client.Close(time.Second) } // nothing is to be sent any more
+
+// epochOf is src's epoch, ns since 1970 UTC; zero where it is not known.
+func epochOf(src source) int64 {
+	if e := src.epoch(); !e.IsZero() {
+		return e.UnixNano()
+	}
+	return 0
+}
+
+func (l *liveSource) close() { _ = l.client.Close(time.Second) } // nothing is to be sent any more

@@ -40,6 +40,7 @@ type traceCmd struct {
 	Out       string `help:"GeoJSON file that gets the zone; the site's own, or NAME.geojson, where not given." placeholder:"FILE"`
 	SVG       string `name:"svg" help:"Picture of it; NAME.svg beside the GeoJSON where not given." placeholder:"FILE"`
 	Replace   bool   `help:"Put it in the place of a zone of that name, whose kind, heights and vehicles it keeps where not given."`
+	Redraw    bool   `help:"Let the picture replace a file that trace did not draw."`
 	SiteFrame bool   `help:"The tracker reports in the site's frame by itself; no alignment is needed."`
 	JSON      bool   `name:"json" help:"Print one JSON document."`
 }
@@ -101,6 +102,11 @@ func (t *tracer) prepare(site *config.Site, files []string) error {
 	case !(c.Begin >= 0 && c.End >= 0) || c.End > 0 && c.End <= c.Begin:
 		return fmt.Errorf("--begin %g --end %g: the end must come after the begin", c.Begin, c.End)
 	}
+	for _, name := range c.For {
+		if _, ok := site.Vehicle(name); !ok {
+			return fmt.Errorf("--for: the site has no vehicle %q; give one of: %s", name, vehicleNames(site))
+		}
+	}
 	if err := t.aligned(); err != nil {
 		return err
 	}
@@ -125,7 +131,7 @@ func (t *tracer) aligned() error {
 		return fmt.Errorf("%s is not aligned: a tracker's frame begins wherever it was switched on. "+
 			"Run pinfold align, and name its file under [vehicle.pose.align]; or say --site-frame where the tracker knows the room by itself", name)
 	case a.Since == neverSince:
-		return fmt.Errorf("%s is not aligned: its alignment file cannot be read. Run pinfold align first", name)
+		return fmt.Errorf("%s is not aligned: its alignment file cannot be read (pinfold check says why). Run pinfold align first", name)
 	}
 	return nil
 }
@@ -151,6 +157,8 @@ type traceReport struct {
 	Knots    int     `json:"corners_walked"`
 	Length   float64 `json:"length_m"`
 	Gap      float64 `json:"gap_m"`
+	Before   float64 `json:"left_out_before_m"` // walked before the loop, and not part of it
+	After    float64 `json:"left_out_after_m"`
 	Low      float64 `json:"walk_low_m"`
 	High     float64 `json:"walk_high_m"`
 	Unsafe   float64 `json:"unsafe_m"` // see survey.Trace
@@ -173,11 +181,11 @@ func (t *tracer) finish() error {
 		return err
 	}
 	p := picture{title: c.Name, path: tr.Path, others: t.others, trace: tr}
-	if err := replaceFile(t.target.svg, p.svg()); err != nil {
+	if err := t.target.draw(p.svg()); err != nil {
 		return fmt.Errorf("the zone is in %s, but its picture cannot be written: %w", t.target.file, err)
 	}
 	s := &tr.Shape
-	r := traceReport{s.Name, s.Kind.String(), s.Floor, s.Ceiling, tr.Area, len(s.Rings[0]), tr.Knots, tr.Length, tr.Gap,
+	r := traceReport{s.Name, s.Kind.String(), s.Floor, s.Ceiling, tr.Area, len(s.Rings[0]), tr.Knots, tr.Length, tr.Gap, tr.Left[0], tr.Left[1],
 		tr.Height[0], tr.Height[1], tr.Unsafe, tr.Safe, t.cfg.Align.Residual, t.target.file, old, t.target.svg}
 	if c.JSON {
 		return printJSON(t.s.out, r)
@@ -190,14 +198,24 @@ func (t *tracer) print(r *traceReport) {
 	w := t.s.out
 	fmt.Fprintf(w, "%s %q: %.2f m², %.2f to %.2f m high, %d corners\n", r.Kind, r.Zone, r.Area, r.Floor, r.Ceiling, r.Corners)
 	fmt.Fprintf(w, "walked %.1f m at %.2f to %.2f m; ends met within %.3f m\n", r.Length, r.Low, r.High, r.Gap)
-	fmt.Fprintf(w, "the outline gives away at most %.3f m of the walk, and\nallows at most %.3f m beyond it; the alignment may be off\nby %.3f m on top\n", r.Safe, r.Unsafe, r.Residual)
+	if r.Before+r.After > 4*t.cmd.Jitter {
+		fmt.Fprintf(w, "left out: %.1f m at the begin and %.1f m at the end; look\nthat these were on the way there or along the edge again\n", r.Before, r.After)
+	}
+	fmt.Fprintf(w, "the outline gives away at most %.3f m of the walk, and\nallows at most %.3f m beyond it", r.Safe, r.Unsafe)
+	if !t.cmd.SiteFrame {
+		fmt.Fprintf(w, "; the alignment may be off\nby %.3f m on top", r.Residual)
+	}
+	fmt.Fprintln(w)
 	fmt.Fprintf(w, "written to %s\n", r.File)
 	if r.Old != "" {
 		fmt.Fprintf(w, "as it was before: %s\n", r.Old)
 	}
 	fmt.Fprintf(w, "look at it: %s\n", r.Picture)
-	if !t.target.named {
-		fmt.Fprintf(w, "the site file does not name it yet; put on its first line:\n  zones = %q\n", relative(t.cmd.Site, r.File))
+	switch {
+	case t.target.names == 0:
+		fmt.Fprintf(w, "the site file does not name it yet; put on its first line:\n  zones = %q\n(what is traced after that goes into it too)\n", relative(t.cmd.Site, r.File))
+	case !t.target.named:
+		fmt.Fprintf(w, "the site file does not name it yet; add to its zones:\n  %q\n", relative(t.cmd.Site, r.File))
 	}
 	fmt.Fprintf(w, "then: pinfold check --site %s\n", t.cmd.Site)
 }

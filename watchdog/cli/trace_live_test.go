@@ -112,7 +112,7 @@ func TestTraceLiveGivenUp(t *testing.T) {
 			for i := range h.out {
 				h.out[i].Tracker = "cam-9"
 			}
-		}, false, `its session "cam-1", and this is "cam-9"`},
+		}, false, `session "cam-1", and this one is "cam-9"`},
 		{"^C", func(*hand) {}, true, "given up after "},
 	} {
 		t.Run(c.name, func(t *testing.T) {

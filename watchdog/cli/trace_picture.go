@@ -21,6 +21,10 @@ type picture struct {
 	fault  *survey.WalkError // why
 }
 
+// pictureMark begins every picture: only a file that begins so is replaced
+// without being told to.
+const pictureMark = "<!-- drawn by pinfold trace -->\n"
+
 const (
 	pictureWidth  = 900.0 // px, of the plan
 	pictureMargin = 40.0  // px, around it
@@ -75,6 +79,7 @@ func (p *picture) svg() []byte {
 	}
 	m := planOf(points)
 	var b bytes.Buffer
+	b.WriteString(pictureMark)
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" font-family="sans-serif" font-size="14">`+"\n", m.width, m.height)
 	fmt.Fprintf(&b, "<title>%s</title>\n<rect width=\"100%%\" height=\"100%%\" fill=\"#fff\"/>\n", html.EscapeString(p.title))
 	for i := range p.others {

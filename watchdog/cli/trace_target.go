@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"pinfold/watchdog/survey"
@@ -19,27 +20,33 @@ const neverSince = math.MaxInt64
 
 // target is where a traced zone goes, and what it is.
 type target struct {
-	file  string
-	named bool // the site file names it
-	svg   string
-	shape zones.Shape // without its outline
+	file   string
+	names  int  // zone files that the site file names
+	named  bool // the site file names it
+	svg    string
+	redraw bool        // the picture may replace a file that trace did not draw
+	shape  zones.Shape // without its outline
 }
 
 // choose finds the file and the zone's properties; others are the zones that
 // the site has already.
 func (t *target) choose(c *traceCmd, files []string, others []zones.Shape) error {
-	t.file = c.Out
+	t.file, t.redraw = c.Out, c.Redraw
 	if t.file == "" && len(files) > 0 {
 		t.file = files[0]
 	}
 	if t.file == "" {
 		t.file = filepath.Join(filepath.Dir(c.Site), fileName(c.Name)+".geojson")
 	}
+	t.names = len(files)
 	for _, f := range files {
 		t.named = t.named || filepath.Clean(f) == filepath.Clean(t.file)
 	}
 	if t.svg = c.SVG; t.svg == "" {
 		t.svg = filepath.Join(filepath.Dir(t.file), fileName(c.Name)+".svg")
+	}
+	if err := t.mayDraw(); err != nil {
+		return err
 	}
 	t.shape = zones.Shape{Name: c.Name, Vehicles: c.For}
 	here, err := t.existing(c.Replace)
@@ -59,7 +66,9 @@ func (t *target) choose(c *traceCmd, files []string, others []zones.Shape) error
 func (t *target) existing(replace bool) (here bool, err error) {
 	text, err := os.ReadFile(t.file)
 	if errors.Is(err, fs.ErrNotExist) {
-		_, err = os.Stat(filepath.Dir(t.file))
+		if _, err = os.Stat(filepath.Dir(t.file)); err != nil {
+			err = fmt.Errorf("%w; give --out a file in a folder that is there", err)
+		}
 		return false, err
 	}
 	if err != nil {
@@ -68,25 +77,22 @@ func (t *target) existing(replace bool) (here bool, err error) {
 	if len(bytes.TrimSpace(text)) == 0 {
 		return false, nil
 	}
-	shapes, err := zones.ReadGeoJSON(text)
-	if err != nil {
+	s, err := survey.Standing(text, t.shape.Name)
+	switch {
+	case errors.Is(err, survey.ErrLoses):
+		return true, fmt.Errorf("%s: %w", t.file, err)
+	case err != nil:
 		return false, fmt.Errorf("%s, which is to get the zone: %w", t.file, err)
+	case s == nil:
+		return false, nil
+	case !replace:
+		return true, fmt.Errorf("%s has a zone %q already; choose another name, or say --replace", t.file, s.Name)
 	}
-	for i := range shapes {
-		s := &shapes[i]
-		if s.Name != t.shape.Name {
-			continue
-		}
-		if !replace {
-			return true, fmt.Errorf("%s has a zone %q already; choose another name, or say --replace", t.file, s.Name)
-		}
-		t.shape.Kind, t.shape.Floor, t.shape.Ceiling = s.Kind, s.Floor, s.Ceiling
-		if len(t.shape.Vehicles) == 0 {
-			t.shape.Vehicles = s.Vehicles
-		}
-		return true, nil
+	t.shape.Kind, t.shape.Floor, t.shape.Ceiling = s.Kind, s.Floor, s.Ceiling
+	if len(t.shape.Vehicles) == 0 {
+		t.shape.Vehicles = s.Vehicles
 	}
-	return false, nil
+	return true, nil
 }
 
 // settle takes the properties from the flags, and has zones check them.
@@ -126,12 +132,28 @@ func (t *target) write(s zones.Shape, replace bool) (old string, err error) {
 		return "", fmt.Errorf("%s: %w", t.file, err)
 	}
 	if len(text) > 0 {
-		old = t.file + ".old"
-		if err := replaceFile(old, text); err != nil {
+		if old, err = keepOld(t.file, text); err != nil {
 			return "", fmt.Errorf("what %s holds cannot be kept, so nothing was written: %w", t.file, err)
 		}
 	}
 	return old, replaceFile(t.file, out)
+}
+
+// mostOld bounds the files that keep what a zone file was before.
+const mostOld = 99
+
+// keepOld writes what file holds under the first name beside it that is free:
+// FILE.old, then FILE.old2 and so on.
+func keepOld(file string, text []byte) (old string, err error) {
+	for n := 1; n <= mostOld; n++ {
+		if old = file + ".old"; n > 1 {
+			old += strconv.Itoa(n)
+		}
+		if _, err := os.Lstat(old); errors.Is(err, fs.ErrNotExist) {
+			return old, replaceFile(old, text)
+		}
+	}
+	return "", fmt.Errorf("%s.old to %s are all there; take some away", file, filepath.Base(old))
 }
 
 // fileName is a zone's name as a file may be called.

@@ -94,6 +94,7 @@ func (t *tracer) still(ctx context.Context, counts bool, done func() bool) error
 		if err != nil {
 			return err
 		}
+		t.walk.Epoch(epochOf(t.src))
 		if err := t.walk.Add(&s); err != nil {
 			if counts || errors.As(err, &we) && we.Session {
 				return err
@@ -145,7 +146,7 @@ func (t *tracer) refused(err error) error {
 	}
 	if path := t.walk.Path(); len(path) > 1 {
 		p := picture{title: t.cmd.Name + ": refused", path: path, others: t.others, fault: we}
-		if e := replaceFile(t.target.svg, p.svg()); e == nil {
+		if e := t.target.draw(p.svg()); e == nil {
 			return found("%s\nNothing was written but a picture of the walk:\n%s", fold(err.Error()), t.target.svg)
 		}
 	}

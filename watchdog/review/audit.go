@@ -38,6 +38,8 @@ func Audit(folder, safety string) (*Report, error) {
 	}
 	rep.Safety = safety
 	rep.prove(p)
+	rep.Drifts = drifts(folder, rep.ID, rep.Integrity.Head)
+	rep.driftMissing()
 	rep.Story = rep.story()
 	return rep, nil
 }
@@ -86,7 +88,6 @@ func audit(folder string) (*Report, error) {
 func missing() []string {
 	return []string{
 		"The instant at which a command left for the broker is not recorded; the guard hands it over in the step that judges.",
-		"The drift of the tracker at close is not measured: the session does not tie the tracker to the room a second time.",
 	}
 }
 
@@ -105,7 +106,7 @@ func newCollector(v *config.Vehicle, duration float64) *collector {
 	cfg := &v.Config
 	c := &collector{cfg: cfg, thin: newThinner(duration), shapes: cfg.Zones.Shapes(), onset: map[string]float64{},
 		v: Vehicle{Name: v.Name, Kind: cfg.Kind.String(), Shapes: v.Shapes, Levels: map[string]float64{},
-			Stops: []Chain{}, Near: []NearMiss{}, Least: -1}}
+			Stops: []Chain{}, Near: []NearMiss{}, Ties: []Tie{begun(cfg)}, Least: -1}}
 	for i := range cfg.Slow {
 		c.v.Slow = append(c.v.Slow, cfg.Slow[i].Shape)
 	}

@@ -179,6 +179,8 @@ func (c *collector) record(s *step, r *watchdog.Record, t float64) {
 		c.stopping = 0
 	case watchdog.LinkChange:
 		c.link(&b, t)
+	case watchdog.AlignHeard:
+		c.tie(&b, t)
 	}
 }
 

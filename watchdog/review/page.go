@@ -27,6 +27,7 @@ func (rep *Report) WritePage(w io.Writer) error {
 		"plan": func(v Vehicle) template.HTML { return planOf(&v) }, "side": func(v Vehicle) template.HTML { return sideOf(&v) }, "charts": func(v Vehicle) template.HTML { return chartsOf(&v) }, "ms": millis, "m": metres, "span": span,
 		"script": func() template.JS { return template.JS(pageScript) },
 		"raised": raised, "unraised": unraised, "levels": levelShares, "share": share, "inc": func(i int) int { return i + 1 },
+		"deg":  func(rad float64) float64 { return rad * 180 / math.Pi },
 		"inms": func(s float64) float64 { return 1000 * s },
 	}).Parse(pageText)
 	if err != nil {

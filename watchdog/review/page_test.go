@@ -45,7 +45,11 @@ func handmade() *Report {
 	v.Stops = []Chain{{At: 50.125, Action: "stop", Speed: 1.234, Cause: watchdog.Cause{Word: "zone", Text: "a < b & c"}, Acked: 0.017,
 		Falling: -1, Rest: 0.417, Distance: 0.38, Allowed: 0.55, Edge: 0.21, EdgeZone: "cage", AtRest: true, Deceleration: 2.71}}
 	v.Near = []NearMiss{{At: 12.5, Clearance: 0.07, Zone: "cage"}}
-	return &Report{Session: Session{ID: "s1", Site: "Site & <b>", Rows: []Row{{Vehicle: "wren", Cause: "zone", From: 50.12, To: 50.3,
+	v.Ties = []Tie{{Outcome: "begun", Local: true, Tracker: "<eye>", Yaw: 12.5, Residual: 0.03, Uncertainty: 0.05},
+		{At: 3, Outcome: "refused", By: `<b>"me"`, Why: []string{"a & b"}}}
+	read := DriftAtClose{DriftRecord: DriftRecord{Vehicle: v.Name, Head: "00", Drift: DriftReport{Declared: 0.1}}}
+	bad := DriftAtClose{DriftRecord: DriftRecord{Vehicle: v.Name}, Problem: "cut <short>"}
+	return &Report{Drifts: []DriftAtClose{read, bad}, Session: Session{ID: "s1", Site: "Site & <b>", Rows: []Row{{Vehicle: "wren", Cause: "zone", From: 50.12, To: 50.3,
 		Text: "x < y", Level: "clear", Worst: 0.031, Unit: "m"}}}, Duration: 60, Story: []string{"One.", "Two.", "Three."},
 		Vehicles: []Vehicle{v}, Cautions: []string{"c"}, Missing: []string{"m"}, Safety: "local aviation rules come first"}
 }

@@ -11,15 +11,18 @@ import (
 // lengths in metres in the site frame, unless a name says otherwise.
 type Report struct {
 	Session
-	Started   time.Time `json:"started"` // wall clock, an annotation
-	Version   string    `json:"version"` // of the program that ran
-	Duration  float64   `json:"duration_s"`
-	Story     []string  `json:"story"` // what happened, in three sentences
-	Vehicles  []Vehicle `json:"vehicles"`
-	Cautions  []string  `json:"cautions"` // of the site file as it was loaded
-	Integrity Integrity `json:"integrity"`
-	Missing   []string  `json:"missing"` // what this report cannot say, and why
-	Safety    string    `json:"safety"`
+	Started  time.Time `json:"started"` // wall clock, an annotation
+	Version  string    `json:"version"` // of the program that ran
+	Duration float64   `json:"duration_s"`
+	Story    []string  `json:"story"` // what happened, in three sentences
+	Vehicles []Vehicle `json:"vehicles"`
+	// Drifts are how far trackers had drifted at close, oldest first. They are
+	// not in the session, which was sealed before, but beside it.
+	Drifts    []DriftAtClose `json:"drifts"`
+	Cautions  []string       `json:"cautions"` // of the site file as it was loaded
+	Integrity Integrity      `json:"integrity"`
+	Missing   []string       `json:"missing"` // what this report cannot say, and why
+	Safety    string         `json:"safety"`
 }
 
 // Vehicle is what the session came to for one vehicle.
@@ -31,6 +34,7 @@ type Vehicle struct {
 	Levels   map[string]float64 `json:"levels_s"` // s spent at each level
 	Stops    []Chain            `json:"stops"`
 	Near     []NearMiss         `json:"near_misses"` // closest first
+	Ties     []Tie              `json:"alignments"`  // the one at the start first
 	Pose     PoseHealth         `json:"pose"`
 	Link     LinkHealth         `json:"link"`
 	Cautions int                `json:"cautions"`          // stretches at caution

@@ -50,6 +50,9 @@ func Reproduce(folder string) (*Reproduction, error) {
 
 // prepare reads what the guards of a session are made from.
 func prepare(r *trail.Reader) (*again, error) {
+	if d := driftOf(r); d != nil {
+		return nil, &DriftError{d}
+	}
 	a := &again{meta: r.Meta(), written: map[string][]written{}, at: map[string]int{}}
 	if err := a.load(r); err != nil {
 		return nil, err

@@ -16,9 +16,40 @@ type closing struct {
 	gap      float64 // m, between them
 }
 
-// close finds where the end of the walk comes nearest to its begin; of all
-// places where that is within the jitter, the one that leaves out least.
-func closeLoop(k []knot, jitter float64) closing {
+// gapCosts is how much more a gap counts than as much of the walk left out, of a
+// walk that ends where it began: more than one, so that it is cut where it went
+// on past its begin, and little, so that it is not cut off at a narrow place that
+// it went round.
+const gapCosts = 2.0
+
+// closeLoop finds where a walk closes. One that ends within most metres of its
+// begin is taken whole, but for what it went on past it. Of any other it is
+// where its end comes nearest to its begin, and of all places where that is
+// within the jitter the one that leaves out least: before it lies the way to the
+// edge, after it the way back.
+func closeLoop(k []knot, most, jitter float64) closing {
+	all := k[len(k)-1].way
+	nearest := closing{gap: math.Inf(1)}
+	pairs(k, func(c closing) {
+		if c.gap < nearest.gap {
+			nearest = c
+		}
+	})
+	limit, cost := math.Max(nearest.gap, 2*jitter), 0.0
+	if distance(k[0].at, k[len(k)-1].at) <= most {
+		limit, cost = most, gapCosts
+	}
+	best, least := nearest, math.Inf(1)
+	pairs(k, func(c closing) {
+		if v := k[c.from].way + all - k[c.to].way + cost*c.gap; c.gap <= limit && v < least {
+			best, least = c, v
+		}
+	})
+	return best
+}
+
+// pairs gives every two knots of the walk's begin and its end.
+func pairs(k []knot, each func(closing)) {
 	all := k[len(k)-1].way
 	heads, tails := 1, len(k)-1
 	for heads < len(k) && k[heads].way <= endPart*all {
@@ -27,24 +58,11 @@ func closeLoop(k []knot, jitter float64) closing {
 	for tails > 0 && k[tails-1].way >= (1-endPart)*all {
 		tails--
 	}
-	best := closing{gap: math.Inf(1)}
 	for i := range heads {
 		for j := max(tails, i+1); j < len(k); j++ {
-			if d := distance(k[i].at, k[j].at); d < best.gap {
-				best = closing{i, j, d}
-			}
+			each(closing{i, j, distance(k[i].at, k[j].at)})
 		}
 	}
-	limit, least := math.Max(best.gap, 2*jitter), math.Inf(1)
-	for i := range heads {
-		for j := max(tails, i+1); j < len(k); j++ {
-			d, left := distance(k[i].at, k[j].at), k[i].way+all-k[j].way
-			if d <= limit && left < least {
-				best, least = closing{i, j, d}, left
-			}
-		}
-	}
-	return best
 }
 
 // crossing is where a ring meets itself.

@@ -16,8 +16,9 @@ var ErrNameTaken = errors.New("a zone of that name is there already")
 
 // PutZone puts a zone into a GeoJSON text and leaves every other byte of it as
 // it is; an empty text gets a collection. A feature of the same name is
-
-// and checked by zones.New together with all that was there.
+// ErrNameTaken, or is replaced where replace is set and Standing says that
+// nothing of it would be lost. What comes of it is read back, and checked by
+// zones.New together with all that was there.
 func PutZone(text []byte, s zones.Shape, replace bool) ([]byte, error) {
 	feature, err := featureText(s)
 	if err != nil {
@@ -25,7 +26,7 @@ func PutZone(text []byte, s zones.Shape, replace bool) ([]byte, error) {
 	}
 	out := fmt.Appendf(nil, "{\n \"type\": \"FeatureCollection\",\n \"features\": [\n  %s\n ]\n}\n", feature)
 	if len(bytes.TrimSpace(text)) > 0 {
-		if _, err := zones.ReadGeoJSON(text); err != nil {
+		if _, err := Standing(text, s.Name); err != nil {
 			return nil, err
 		}
 		if out, err = spliced(text, feature, s.Name, replace); err != nil {
@@ -128,15 +129,35 @@ func features(text []byte) (all []span, single bool, err error) {
 	return []span{{0, len(text)}}, true, nil
 }
 
+// drawn is what of a feature says its name and how many outlines it has.
+type drawn struct {
+	Properties struct {
+		Name string `json:"name"`
+	} `json:"properties"`
+	Geometry struct {
+		Type        string           `json:"type"`
+		Coordinates []jsontext.Value `json:"coordinates"`
+	} `json:"geometry"`
+}
+
 // nameOf is what a feature is called; empty where it has no name.
 func nameOf(feature []byte) string {
-	var f struct {
-		Properties struct {
-			Name string `json:"name"`
-		} `json:"properties"`
-	}
+	var f drawn
 	if err := json.Unmarshal(feature, &f); err != nil {
 		return ""
 	}
 	return f.Properties.Name
+}
+
+// rings gives the number of rings of each polygon of the feature.
+func (f *drawn) rings() (n []int) {
+	if f.Geometry.Type == "Polygon" {
+		return []int{len(f.Geometry.Coordinates)}
+	}
+	for _, p := range f.Geometry.Coordinates {
+		var list []jsontext.Value
+		_ = json.Unmarshal(p, &list) // zones.ReadGeoJSON took it
+		n = append(n, len(list))
+	}
+	return n
 }

@@ -66,6 +66,36 @@ func TestPutZoneReplacesOnlyWhenAsked(t *testing.T) {
 	}
 }
 
+// One outline cannot stand for a zone with holes or of several polygons.
+func TestPutZoneLosesNothing(t *testing.T) {
+	feature := func(geometry string) string {
+		return `{"type":"Feature","properties":{"name":"post","kind":"keep-in","floor":0,"ceiling":4},"geometry":` + geometry + `}`
+	}
+	outer, hole := `[[0,0],[9,0],[9,6],[0,6],[0,0]]`, `[[2,2],[3,2],[3,3],[2,3],[2,2]]`
+	far := `[[20,0],[29,0],[29,6],[20,6],[20,0]]`
+	for _, c := range []struct{ name, geometry, put, want string }{
+		{"a hole", `{"type":"Polygon","coordinates":[` + outer + `,` + hole + `]}`, "post", "has a hole, which would be lost"},
+		{"two holes", `{"type":"Polygon","coordinates":[` + outer + `,` + hole + `,[[5,2],[6,2],[6,3],[5,2]]]}`, "post", "has 2 holes"},
+		{"two parts", `{"type":"MultiPolygon","coordinates":[[` + outer + `],[` + far + `]]}`, "post", "has 2 polygons"},
+		{"one part of two", `{"type":"MultiPolygon","coordinates":[[` + outer + `],[` + far + `]]}`, "post/2", `one of the 2 polygons of "post"`},
+		{"a hole in one part", `{"type":"MultiPolygon","coordinates":[[` + outer + `,` + hole + `]]}`, "post", "has a hole"},
+	} {
+		for name, text := range map[string]string{"alone": feature(c.geometry), "listed": `{"type":"FeatureCollection","features":[` + feature(c.geometry) + `]}`} {
+			out, err := PutZone([]byte(text), traced(c.put, 2), true)
+			if !errors.Is(err, ErrLoses) || !strings.Contains(err.Error(), c.want) || out != nil {
+				t.Errorf("%s, %s: %v, want %q\n%s", c.name, name, err, c.want, out)
+			}
+		}
+	}
+	one := feature(`{"type":"MultiPolygon","coordinates":[[` + outer + `]]}`)
+	if _, err := PutZone([]byte(one), traced("post", 2), true); err != nil {
+		t.Errorf("a single polygon: %v", err)
+	}
+	if _, err := PutZone([]byte(one), traced("post/2", 20), false); err != nil {
+		t.Errorf("a name beside: %v", err)
+	}
+}
+
 func TestPutZoneRefuses(t *testing.T) {
 	bad := traced("post", 2)
 	bad.Rings[0][1] = bad.Rings[0][0]

@@ -35,13 +35,16 @@ type Trace struct {
 	Closed [2]zones.XY
 	Gap    float64    // m, between the two ends at Closed
 	Length float64    // m, of the loop
+	Left   [2]float64 // m, walked before the loop and after it
 	Area   float64    // m², of the zone
 	Walked float64    // m², of the loop before it was simplified
 	Knots  int        // corners before it was simplified
 	Height [2]float64 // m, the lowest and highest of the walk
 	// Unsafe is how far, m, the walk is inside the keep-in zone, or outside the
 	// keep-out zone, at most: where the zone allows what lies beyond the walk.
-	// It comes of averaging the hand's jitter, never of simplifying.
+	// It comes of averaging the hand's jitter, never of simplifying. Between the
+	// two ends nobody walked: a square corner there would be cut by up to half
+	// of Gap, and Unsafe is no less than that.
 	Unsafe float64
 	Safe   float64 // m, the most that was lost to the other side
 }
@@ -65,6 +68,7 @@ func (w *Walk) Trace(s zones.Shape, o TraceOptions) (*Trace, error) {
 		return nil, err
 	}
 	t := &Trace{Path: w.path, Closed: [2]zones.XY{k[c.to].at, k[c.from].at}, Gap: c.gap, Knots: len(ring),
+		Left:   [2]float64{k[c.from].way, k[len(k)-1].way - k[c.to].way},
 		Length: k[c.to].way - k[c.from].way + c.gap, Height: w.heights, Walked: area(ring)}
 	if t.Walked < minShare*t.Length*t.Length/(4*math.Pi) {
 		return nil, &WalkError{Says: fmt.Sprintf("the walk encloses only %.2f m² within %.1f m: it goes there and back", t.Walked, t.Length),
@@ -75,8 +79,8 @@ func (w *Walk) Trace(s zones.Shape, o TraceOptions) (*Trace, error) {
 		return nil, w.invalid(err)
 	}
 	t.Area = area(t.Shape.Rings[0])
-	if t.measure(w); t.Unsafe > mostUnsafe*w.o.Jitter {
-		return nil, &WalkError{Says: fmt.Sprintf("the outline would allow %.2f m beyond the walk", t.Unsafe), Try: "Walk it again, or give a smaller --jitter"}
+	if err := t.measure(w); err != nil {
+		return nil, err
 	}
 	return t, nil
 }
@@ -88,9 +92,9 @@ func (w *Walk) loop(most float64) (k []knot, c closing, err error) {
 			Try: "Walk all along the edge, back to where you began; a smaller zone is drawn by hand", At: w.at, Place: w.seen > 0}
 	}
 	k = append(append(k, w.knots...), w.making())
-	if c = closeLoop(k, w.o.Jitter); c.gap > most {
+	if c = closeLoop(k, most, w.o.Jitter); c.gap > most {
 		a, b := k[c.from].at, k[c.to].at
-		return nil, c, &WalkError{Says: fmt.Sprintf("the walk does not close: its end stays %.2f m from its begin at (%.2f, %.2f)", c.gap, a.X, a.Y),
+		return nil, c, &WalkError{Says: fmt.Sprintf("the walk does not close: its end comes no nearer than %.2f m to its begin at (%.2f, %.2f)", c.gap, a.X, a.Y),
 			Try: fmt.Sprintf("Walk on until you are back within %.2f m, or allow more by --close", most), At: b, Place: true, After: k[c.to].time}
 	}
 	return k, c, nil
@@ -132,23 +136,39 @@ func (w *Walk) invalid(err error) error {
 	return &WalkError{Says: "the walk makes no zone: " + p.Says, Try: p.Try, At: p.At, Place: p.Vertex >= 0}
 }
 
-// measure finds how far the walk and the outline are apart, to either side.
-// What lies before and after the loop is left out of it.
-func (t *Trace) measure(w *Walk) {
-	ring := t.Shape.Rings[0]
-	in, out := 0.0, 0.0
+// measure finds how far the walk and the outline are apart, to either side. What
+// lies before and after the loop is left out of it where the zone is a keep-in:
+// it is the way to the edge. Of a keep-out zone it is not: it may have been
+// round a part of what is to be kept out of. The error is for what such a zone
+// would leave outside.
+func (t *Trace) measure(w *Walk) error {
+	ring, out := t.Shape.Rings[0], t.Shape.Kind == zones.KeepOut
 	from, to := nearest(w.path, t.Closed[1], false), nearest(w.path, t.Closed[0], true)
-	for _, p := range w.path[from : to+1] {
-		if d := fromEdge(ring, p); within(ring, p) {
-			in = math.Max(in, d)
-		} else {
-			out = math.Max(out, d)
+	var left zones.XY // the furthest of what would be outside
+	worst := 0.0
+	for i, p := range w.path {
+		loop := i >= from && i <= to
+		d, in := fromEdge(ring, p), within(ring, p)
+		switch {
+		case !loop && !out:
+		case in == out:
+			t.Safe = math.Max(t.Safe, d)
+		default:
+			t.Unsafe = math.Max(t.Unsafe, d)
+		}
+		if !loop && out && !in && d > worst {
+			left, worst = p, d
 		}
 	}
-	t.Unsafe, t.Safe = in, out
-	if t.Shape.Kind == zones.KeepOut {
-		t.Unsafe, t.Safe = out, in
+	switch most := mostUnsafe * w.o.Jitter; {
+	case worst > most:
+		return &WalkError{Says: fmt.Sprintf("part of the walk would be left outside the keep-out zone, by up to %.2f m", worst),
+			Try: "Begin at the edge itself and end at the same place; a recording is cut by --begin and --end", At: left, Place: true}
+	case t.Unsafe > most:
+		return &WalkError{Says: fmt.Sprintf("the outline would allow %.2f m beyond the walk", t.Unsafe), Try: "Walk it again, or give a smaller --jitter"}
 	}
+	t.Unsafe = math.Max(t.Unsafe, t.Gap/2)
+	return nil
 }
 
 // nearest is the point of the first, or last, quarter of a path nearest to p.

@@ -265,6 +265,35 @@ func TestTraceLeavesTheEndsOut(t *testing.T) {
 	if math.Abs(tr.Area-12) > 0.05*12 || tr.Gap > 0.1 { // the triangle (0,0), (6,0), (6,4)
 		t.Errorf("%.2f m², ends %.3f m apart", tr.Area, tr.Gap)
 	}
+	// 0.86 m from (0.8, 0.7) to the edge, 0.82 m away from it, and 0.8 m twice:
+	// closed within two jitters of that.
+	if l := tr.Left; math.Abs(l[0]+l[1]-2.48) > 0.25 || l[0] < 0.7 || l[1] < 0.7 {
+		t.Errorf("%.2f m are said to be left out", l)
+	}
+}
+
+// A long way to the edge, an overlap along it and a way back beside the first
+// are no part of the zone either.
+func TestTraceLeavesAWayBesideTheEdgeOut(t *testing.T) {
+	w := newWalker(8)
+	path := []zones.XY{{X: 2, Y: 1.5}, {X: 0.3, Y: 0.2}, {X: 7, Y: 0.2}, {X: 7, Y: 5}, {X: 0.3, Y: 5}, {X: 0.3, Y: 0.15}, {X: 1.1, Y: 0.2}, {X: 2.5, Y: 1.5}}
+	for i := range len(path) - 1 {
+		w.line(path[i], path[i+1])
+	}
+	walk, err := walked(t, w.out, WalkOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tr, err := walk.Trace(band(zones.KeepIn), TraceOptions{Tolerance: 0.05})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(tr.Area-32.16) > 0.03*32.16 || tr.Left[0]+tr.Left[1] < 4 { // 6.7 × 4.8
+		t.Errorf("%.2f m², %.2f m left out", tr.Area, tr.Left)
+	}
+	if _, err = walk.Trace(band(zones.KeepOut), TraceOptions{}); err != nil {
+		t.Errorf("a keep-out holds all of it: %v", err)
+	}
 }
 
 // A tip off the body's centre is carried with the attitude: a walk round a post
@@ -306,7 +335,7 @@ func TestTraceRefuses(t *testing.T) {
 			w.line(square[1], square[2])
 			w.line(square[2], square[3])
 			return w.out
-		}, "its end stays 3.9", true},
+		}, "its end comes no nearer than 3.9", true},
 		{"there and back", func() []pose.Sample {
 			var s []pose.Sample
 			for i := range 1000 {
@@ -351,18 +380,38 @@ func TestTraceRefuses(t *testing.T) {
 }
 
 func TestTraceHoldsToTheAlignment(t *testing.T) {
-	w := newWalker(9)
-	w.rest(zones.XY{}, 1)
+	const day = int64(1_790_000_000e9) // ns since 1970
 	c := pose.DefaultConfig()
-	c.Align = pose.YawAlignment(0, pose.Vec{}, 0)
-	for _, a := range []func(){func() { c.Align.Tracker = "other" }, func() { c.Align.Tracker, c.Align.Since = "cam", math.MaxInt64 }} {
-		a()
+	for _, x := range []struct {
+		name         string
+		id, tracker  string
+		since, epoch int64
+		now          int64 // epoch by the walk's first sample
+		want         string
+	}{
+		{"another id", "other", "cam", 0, 0, 0, `session "other", and this one is "cam"`},
+		{"an id that was not told then", "", "cam", 5e8, 0, 0, "told no id"},
+		{"an id that is not told now", "cam", "", 0, 0, 0, "this tracker tells no id"},
+		{"stamps before it", "cam", "cam", 2e9, 0, 0, "it restarted since"},
+		{"void", "", "", math.MaxInt64, 0, 0, "no alignment yet"},
+		{"restarted a minute later", "", "", 5e8, day, day + 60e9, "clock began +60.0 s"},
+		{"restarted 3 s later", "", "", 5e8, day, day + 3e9, "restarted since"},
+		{"the same, within the transit", "", "", 5e8, day, day + 1e9, ""},
+		{"the same id: no epoch is asked for", "cam", "cam", 5e8, day, day + 60e9, ""},
+		{"the epoch is not known now", "", "", 5e8, day, 0, ""},
+		{"the epoch was not known then", "", "", 5e8, 0, day, ""},
+	} {
+		c.Align = pose.YawAlignment(0, pose.Vec{}, 0)
+		c.Align.Tracker, c.Align.Since, c.Align.Epoch = x.id, x.since, x.epoch
 		walk, err := NewWalk(c, WalkOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := walk.Add(&w.out[0]); err == nil || !strings.Contains(err.Error(), "not aligned") {
-			t.Errorf("%+v: %v", c.Align, err)
+		walk.Epoch(x.now)
+		err = walk.Add(&pose.Sample{Stamp: 1e9, Tracker: x.tracker, Orientation: pose.Quat{W: 1}})
+		var we *WalkError
+		if x.want == "" && err != nil || x.want != "" && (!errors.As(err, &we) || !we.Session || !strings.Contains(err.Error(), x.want)) {
+			t.Errorf("%s: %v, want %q", x.name, err, x.want)
 		}
 	}
 	for _, o := range []WalkOptions{{Jitter: -1}, {Jitter: math.NaN()}, {Tip: pose.Vec{X: math.NaN()}}, {Tip: pose.Vec{Y: 9}}} {
@@ -427,5 +476,71 @@ func TestTraceOfARecording(t *testing.T) {
 	}
 	if tr.Unsafe > 0.1 || tr.Safe > 0.2 {
 		t.Errorf("off by %.3f and %.3f m", tr.Unsafe, tr.Safe)
+	}
+}
+
+// armed is a body of 2 by 2 m with an arm of 3 m by width to its right.
+func armed(width float64) []zones.XY {
+	return []zones.XY{{X: 0, Y: 0}, {X: 2, Y: 0}, {X: 2, Y: 1}, {X: 5, Y: 1}, {X: 5, Y: 1 + width}, {X: 2, Y: 1 + width}, {X: 2, Y: 2}, {X: 0, Y: 2}}
+}
+
+// from is the ring from a point on edge e, at share t of it, all round and on to
+// within short metres of that point again.
+func from(ring []zones.XY, e int, t, short float64) (path []zones.XY) {
+	n := len(ring)
+	a, b := ring[e], ring[(e+1)%n]
+	start := zones.XY{X: a.X + t*(b.X-a.X), Y: a.Y + t*(b.Y-a.Y)}
+	path = append(path, start)
+	for i := 1; i <= n; i++ {
+		path = append(path, ring[(e+i)%n])
+	}
+	last, d := path[n], distance(path[n], start)
+	short = math.Min(short, d)
+	return append(path, zones.XY{X: last.X + (d-short)/d*(start.X-last.X), Y: last.Y + (d-short)/d*(start.Y-last.Y)})
+}
+
+// A keep-out zone holds all that was walked round, also where the walk begins
+// on a narrow arm and ends a step before its begin, nearer to the arm's other
+// side. Where that cannot be, the walk is refused.
+func TestTraceCutsNoArmOff(t *testing.T) {
+	refused, kept := 0, 0
+	for _, width := range []float64{0.07, 0.12, 0.2} {
+		for _, e := range []int{2, 4, 7} {
+			for _, at := range []float64{0.1, 0.5, 0.93} {
+				for _, short := range []float64{0, 0.15, 0.28, 0.6, 1.4} {
+					edge := armed(width)
+					w := newWalker(uint64(1000*width) + uint64(10*e) + uint64(100*short))
+					path := from(edge, e, at, short)
+					for i := range len(path) - 1 {
+						w.line(path[i], path[i+1])
+					}
+					walk, err := walked(t, w.out, WalkOptions{})
+					if err != nil {
+						t.Fatal(err)
+					}
+					tr, err := walk.Trace(band(zones.KeepOut), TraceOptions{Tolerance: 0.05})
+					var we *WalkError
+					if errors.As(err, &we) {
+						refused++
+						if short < 0.25 && width > 0.15 {
+							t.Errorf("width %g, edge %d at %g, %g m short: refused: %v", width, e, at, short, err)
+						}
+						continue
+					}
+					if err != nil {
+						t.Fatal(err)
+					}
+					kept++
+					lost := beyond(edge, tr.Shape.Rings[0])
+					if bound := modelOff + 2*0.05 + tr.Gap/2; lost > bound || lost > tr.Unsafe+modelOff+0.05 {
+						t.Errorf("width %g, edge %d at %g, %g m short: %.3f m of the edge are outside the zone, said %.3f, gap %.3f", width, e, at, short, lost, tr.Unsafe, tr.Gap)
+					}
+				}
+			}
+		}
+	}
+	t.Logf("%d kept, %d refused", kept, refused)
+	if kept < 20 || refused < 10 {
+		t.Errorf("%d kept, %d refused", kept, refused)
 	}
 }

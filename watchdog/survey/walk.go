@@ -82,6 +82,7 @@ type Walk struct {
 	last    int64 // stamp of the newest sample that moved
 	stamp   int64 // newest stamp
 	tracker string
+	epoch   int64 // see Epoch
 	at      zones.XY
 	heights [2]float64
 	seen    int
@@ -144,21 +145,26 @@ func (w *Walk) Add(s *pose.Sample) error {
 	return w.gather(at)
 }
 
+// Epoch tells at which wall clock, ns since 1970 UTC, the tracker's stamp was
+// zero: what shows that a tracker without an id restarted. It is looked at with
+// the walk's first sample; zero, or never told, is not known.
+func (w *Walk) Epoch(zero int64) { w.epoch = zero }
+
 // sameSession refuses a sample of another session than the alignment's, or
 // than the walk began in.
 func (w *Walk) sameSession(s *pose.Sample) error {
-	a := &w.cfg.Align
 	says := ""
 	switch {
 	case w.seen > 0 && s.Tracker != w.tracker:
 		says = fmt.Sprintf("the tracker restarted (%q, then %q)", w.tracker, s.Tracker)
 	case w.seen > 0 && time.Duration(w.stamp-s.Stamp) > w.cfg.MaxAge:
 		says = fmt.Sprintf("the tracker's stamps ran back by %.2f s: it restarted", float64(w.stamp-s.Stamp)/1e9)
-	case w.seen == 0 && a.Tracker != "" && s.Tracker != a.Tracker:
-		says = fmt.Sprintf("the tracker is not aligned: the alignment is of its session %q, and this is %q", a.Tracker, s.Tracker)
-	case w.seen == 0 && s.Stamp < a.Since:
-		says = "the tracker is not aligned: it restarted since the alignment was made"
-	default:
+	case w.seen == 0:
+		if says = w.cfg.Align.Foreign(s.Tracker, s.Stamp, w.epoch); says != "" {
+			says = "the alignment does not hold: " + says
+		}
+	}
+	if says == "" {
 		return nil
 	}
 	e := &WalkError{Says: says, Try: "Align it again, and begin the walk anew", Session: true}

@@ -43,6 +43,9 @@ func (r *Reader) Close() error {
 // Meta is the session's first record.
 func (r *Reader) Meta() Meta { return r.meta }
 
+// Folder is the session's folder, as it was given to Open.
+func (r *Reader) Folder() string { return r.folder }
+
 // Events calls each with every line in order. A last line without its newline is
 // one that is being written, or torn, and is left out. A line that does not fit
 // the chain ends the walk with an error.
