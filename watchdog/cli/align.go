@@ -90,6 +90,7 @@ type aligner struct {
 	first  int64 // ns, stamp of the first sample seen
 	seen   int
 	said   time.Time
+	why    error // the newest thing that was in the way
 }
 
 // prepare reads what can be wrong before anybody has the vehicle in hand.
@@ -144,7 +145,7 @@ func (a *aligner) dwell(ctx context.Context, c pose.Config, last bool) (st pose.
 			return st, nil
 		}
 		if err != nil {
-			return st, err
+			return st, a.after(err)
 		}
 		a.note(&s)
 		now, found, why := d.Add(&s)
@@ -168,8 +169,19 @@ func (a *aligner) note(s *pose.Sample) {
 	a.seen++
 }
 
+// after is the end of the poses, with what was in the way at last.
+func (a *aligner) after(err error) error {
+	if a.why == nil {
+		return err
+	}
+	return fmt.Errorf("%w;\nin the way at last: %s", err, fold(strings.TrimPrefix(a.why.Error(), "align: ")))
+}
+
 // moan says what is in the way, once a second at most.
 func (a *aligner) moan(why error) {
+	if why != nil {
+		a.why = why
+	}
 	if why == nil || a.cmd.From != "" || time.Since(a.said) < time.Second {
 		return
 	}
@@ -213,7 +225,7 @@ func (a *aligner) marks(ctx context.Context) error {
 		}
 		s, err := a.src.next(ctx)
 		if err != nil {
-			return fmt.Errorf("%d of %d marks taken: %w", m.Taken(), len(a.points), err)
+			return fmt.Errorf("%d of %d marks taken: %w", m.Taken(), len(a.points), a.after(err))
 		}
 		a.note(&s)
 		took, why, err := m.Add(&s)
