@@ -70,7 +70,7 @@ margin = 0.1
 	if want := (watchdog.Tie{Renew: true, Hash: hex.EncodeToString(sum[:]), Made: 1000, Most: DefaultAlignTolerance}); c.Tie != want {
 		t.Errorf("tie %+v, want %+v", c.Tie, want)
 	}
-	if c.Pose.RestartRadius != defaultRestart {
+	if c.Pose.RestartRadius != pose.DefaultConfig().RestartRadius {
 		t.Errorf("restart radius %v: a tracker without an id that falls back to its origin would not be noticed", c.Pose.RestartRadius)
 	}
 	// What cannot be used leaves a site that align can be run with, and no permit.
