@@ -30,8 +30,8 @@ type alignCmd struct {
 	Heading      number        `help:"Which way the body looks on the pad, degrees from x towards y." placeholder:"DEG"`
 	PlaceError   float64       `default:"0.01" help:"How far off the pad's place the vehicle stands, m, 95 times of 100."`
 	HeadingError float64       `default:"1" help:"How far off its heading, degrees, 95 times of 100."`
-	LevelError   float64       `default:"0.3" help:"How far off gravity the tracker's vertical is, degrees, 95 times of 100."`
-	Reach        float64       `help:"How far from the pad or the marks it has to hold, m; as far as the keep-in zones go where not given." placeholder:"M"`
+	LevelError   float64       `default:"0.3" help:"How far off gravity the tracker's vertical is, degrees, 95 times of 100; --full finds it."`
+	Reach        float64       `help:"How far from the pad or the marks' middle it has to hold, m; as far as the keep-in zones go where not given." placeholder:"M"`
 	Full         bool          `help:"With --marks: fit any rotation, where the tracker does not know gravity."`
 	Tolerance    float64       `default:"0.05" help:"With --marks: the most a mark may be off, m."`
 	Hold         time.Duration `default:"2s" help:"How long the vehicle has to stand still."`
@@ -206,7 +206,8 @@ func (a *aligner) pad(ctx context.Context) error {
 		return err
 	}
 	o := pose.PadOptions{Position: a.spot.Position, Yaw: a.spot.Yaw, PositionError: c.PlaceError,
-		YawError: c.HeadingError * math.Pi / 180, LevelError: c.LevelError * math.Pi / 180, Reach: a.reach(a.spot.Position)}
+		YawError: c.HeadingError * math.Pi / 180, LevelError: c.LevelError * math.Pi / 180}
+	o.Reach, o.Rise = a.far(a.spot.Position)
 	al, err := o.Tie(&st)
 	if err != nil {
 		return err
@@ -237,7 +238,8 @@ func (a *aligner) marks(ctx context.Context) error {
 		}
 		a.moan(why)
 	}
-	o := pose.MarkOptions{Tolerance: a.cmd.Tolerance, Reach: a.reach(a.points[0].At)}
+	o := pose.MarkOptions{Tolerance: a.cmd.Tolerance, LevelError: a.cmd.LevelError * math.Pi / 180}
+	o.Reach, o.Rise = a.far(middle(a.points))
 	method := pose.MethodMarks
 	if a.cmd.Full {
 		o.Kind, method = pose.FitFull, pose.MethodMarksFull
@@ -277,28 +279,44 @@ func (a *aligner) write() error {
 	return nil
 }
 
-// noZones is the reach, m, of an alignment for a room that has no zones yet.
-const noZones = 5.0
+// For a room that has no zones yet: the reach, m, of an alignment and its rise.
+const (
+	noZones     = 5.0
+	noZonesRise = 3.0
+)
 
-// reach is how far the vehicle's pen goes from p, m on the level.
-func (a *aligner) reach(p pose.Vec) (reach float64) {
-	v := a.v
-	if a.cmd.Reach > 0 {
-		return a.cmd.Reach
-	}
-	for i := range v.Shapes {
-		if v.Shapes[i].Kind != zones.KeepIn {
+// far is how far the vehicle's pen goes from p: on the level and, above or
+// below, in height, m.
+func (a *aligner) far(p pose.Vec) (reach, rise float64) {
+	for i := range a.v.Shapes {
+		s := &a.v.Shapes[i]
+		if s.Kind != zones.KeepIn {
 			continue
 		}
-		for _, c := range v.Shapes[i].Rings[0] {
+		for _, c := range s.Rings[0] {
 			reach = max(reach, math.Hypot(c.X-p.X, c.Y-p.Y))
 		}
+		rise = max(rise, math.Abs(s.Ceiling-p.Z), math.Abs(s.Floor-p.Z))
 	}
+	given := a.cmd.Reach > 0
 	if reach == 0 {
-		a.prompt("There is no keep-in zone yet: what is stated holds\nwithin %g m; --reach says otherwise.", noZones)
-		reach = noZones
+		reach, rise = noZones, noZonesRise
+		if !given {
+			a.prompt("There is no keep-in zone yet: what is stated holds\nwithin %g m; --reach says otherwise.", noZones)
+		}
 	}
-	return reach
+	if given {
+		reach = a.cmd.Reach
+	}
+	return reach, rise
+}
+
+// middle is the mean of the marks, m, site frame.
+func middle(points []survey.Point) (m pose.Vec) {
+	for _, p := range points {
+		m = m.Add(p.At.Scale(1 / float64(len(points))))
+	}
+	return m
 }
 
 // replaceFile writes path by way of a new file beside it.
