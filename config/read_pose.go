@@ -14,7 +14,8 @@ const defaultJumpMultiple = 3
 
 // readPose reads [vehicle.pose] and what stands below it. The limits must have
 // been read.
-func (l *loader) readPose(vehicle *table, c *watchdog.Config) *table {
+func (l *loader) readPose(vehicle *table, d *draft) *table {
+	c := &d.cfg
 	t := vehicle.sub("pose")
 	p := &c.Pose
 	fields, axes, preset := readFields(t)
@@ -25,7 +26,7 @@ func (l *loader) readPose(vehicle *table, c *watchdog.Config) *table {
 	p.Axes = pose.Axes(t.word("axes", int(axes), pose.ZUp.String(), pose.YUp.String(), pose.NED.String(), pose.Optical.String()))
 	readTrust(t, c)
 	p.Mount = readMount(t)
-	p.Align = l.readAlign(t, c)
+	p.Align = l.readAlign(t, d)
 	c.Stopping.AlignErr = p.Align.Residual
 	t.done()
 	return t
@@ -91,13 +92,14 @@ func restartRadius(t *table, tried float64) float64 {
 	return tried
 }
 
-func (l *loader) readAlign(t *table, c *watchdog.Config) pose.Alignment {
+func (l *loader) readAlign(t *table, d *draft) pose.Alignment {
 	s := t.sub("align")
 	if s.has("file") {
-		name := s.text("file", "", MaxText)
-		c.Tie = watchdog.Tie{Renew: true, Most: s.number("tolerance", DefaultAlignTolerance, span{0, pose.MaxResidual, "m"})}
+		c := &d.cfg
+		d.alignFile = s.text("file", "", MaxText)
+		c.Tie = watchdog.Tie{Renew: true, Site: l.name, Most: s.number("tolerance", DefaultAlignTolerance, span{0, pose.MaxResidual, "m"})}
 		s.done() // beside file no alignment may stand: there would be two
-		return l.alignFile(s, name, c)
+		return l.alignFile(s, d.alignFile, c)
 	}
 	at := pose.Vec{X: s.number("x", 0, span{-1e5, 1e5, "m"}), Y: s.number("y", 0, span{-1e5, 1e5, "m"}), Z: s.number("z", 0, span{-1e5, 1e5, "m"})}
 	yaw := s.number("yaw", 0, angles())

@@ -14,6 +14,7 @@ import (
 // another may be taken while running. The zero Tie takes none.
 type Tie struct {
 	Renew bool    // another may be taken; false: the site file fixes the alignment
+	Site  string  // name of the site, which a file that names one must name; empty: not asked
 	Hash  string  // hex SHA-256 of the file in force; empty: none was read
 	Made  int64   // ms since 1970 UTC, when the file in force was made, by its maker's clock; 0: none was read
 	Most  float64 // m, the largest residual another may have
@@ -107,6 +108,8 @@ func (g *Guard) unfit(t *tying) (why []string) {
 		return []string{"the site file fixes this vehicle's alignment; to take one while running it needs file under [vehicle.pose.align]"}
 	case f.Vehicle != g.cfg.Vehicle:
 		return []string{fmt.Sprintf("it is the alignment of %q", clip(f.Vehicle, MaxName))}
+	case f.Site != "" && tie.Site != "" && f.Site != tie.Site:
+		return []string{fmt.Sprintf("it is the alignment of another site, %q", clip(f.Site, MaxName))}
 	case t.heard.Hash == tie.Hash && g.trust.Has(pose.Restarted):
 		return []string{"it is the one that the tracker's restart made void; align again"}
 	case t.heard.Hash == tie.Hash:

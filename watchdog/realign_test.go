@@ -114,6 +114,7 @@ func TestAlignmentsThatAreRefused(t *testing.T) {
 	}{
 		`alignment of "mole"`:        {edit: wrongFiles()[0]},
 		`session "yesterday"`:        {edit: wrongFiles()[1]},
+		`another site, "Yard"`:       {edit: func(f *pose.AlignmentFile) { f.Site = "Yard" }},
 		"told no id":                 {edit: wrongFiles()[2]},
 		"more than the tolerance":    {edit: wrongFiles()[3]},
 		"it restarted since":         {edit: wrongFiles()[4]},
