@@ -7,7 +7,6 @@ import (
 	"math"
 	"os"
 	"os/signal"
-	"path/filepath"
 	"strings"
 	"syscall"
 	"time"
@@ -15,7 +14,6 @@ import (
 	"pinfold/config"
 	"pinfold/watchdog/pose"
 	"pinfold/watchdog/survey"
-	"pinfold/zones"
 )
 
 type alignCmd struct {
@@ -35,7 +33,7 @@ type alignCmd struct {
 	Full         bool          `help:"With --marks: fit any rotation, where the tracker does not know gravity."`
 	Tolerance    float64       `default:"0.05" help:"With --marks: the most a mark may be off, m."`
 	Hold         time.Duration `default:"2s" help:"How long the vehicle has to stand still."`
-	File         string        `help:"Alignment file to write, or with --close to read; VEHICLE.align.json where not given." placeholder:"FILE"`
+	File         string        `help:"Alignment file to write, or with --close to read; where not given the one that the site file names, else VEHICLE.align.json beside it." placeholder:"FILE"`
 	Send         bool          `default:"true" negatable:"" help:"Hand the alignment to the guard, where one is at work; it takes it while the vehicle is not started."`
 	Trail        string        `help:"With --close: the trail that gets the drift, instead of the site file's." placeholder:"DIR"`
 	Wait         time.Duration `default:"5m" help:"How long to wait for all of it."`
@@ -53,7 +51,7 @@ func (c *alignCmd) Run(s *streams) error {
 		return err
 	}
 	if c.File == "" {
-		c.File = v.Name + ".align.json"
+		c.File = alignFile(site, v)
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
@@ -91,48 +89,6 @@ type aligner struct {
 	seen   int
 	said   time.Time
 	why    error // the newest thing that was in the way
-}
-
-// prepare reads what can be wrong before anybody has the vehicle in hand.
-func (a *aligner) prepare() error {
-	c := a.cmd
-	if !(c.Reach >= 0 && c.Reach <= 1000) {
-		return fmt.Errorf("--reach %g: must be 0 to 1000 m", c.Reach)
-	}
-	if c.Hold < 500*time.Millisecond || c.Hold > 10*time.Second {
-		return fmt.Errorf("--hold %v: must be 0.5 s to 10 s", c.Hold)
-	}
-	if c.At.Given || c.Heading.Given {
-		if !c.At.Given || !c.Heading.Given {
-			return errors.New("where is the pad? Give both --at X,Y,Z and --heading DEG")
-		}
-		a.spot = &pose.PadSpot{Position: pose.Vec{X: c.At.X, Y: c.At.Y, Z: c.At.Z}, Yaw: c.Heading.Value * math.Pi / 180}
-	}
-	switch {
-	case c.Marks != "":
-		text, err := os.ReadFile(c.Marks)
-		if err != nil {
-			return err
-		}
-		a.points, err = survey.ReadMarks(c.Marks, string(text))
-		return err
-	case c.Close:
-		data, err := os.ReadFile(c.File)
-		if err != nil {
-			return fmt.Errorf("%w; give the alignment the session ran with by --file", err)
-		}
-		a.text = data
-		if a.file, err = pose.ReadAlignment(data); err != nil {
-			return fmt.Errorf("%s: %w", c.File, err)
-		}
-		if a.spot == nil {
-			a.spot = a.file.Pad
-		}
-	}
-	if a.spot == nil {
-		return errors.New("where is the pad? Give both --at X,Y,Z and --heading DEG")
-	}
-	return nil
 }
 
 // dwell is the next time the vehicle stands still; of a recording that ends,
@@ -233,7 +189,10 @@ func (a *aligner) marks(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		if took {
+		switch {
+		case took && m.Done(): // a guard takes the alignment only at rest, once the vehicle was stopped
+			a.prompt("\a  taken; leave it there for a moment")
+		case took:
 			a.prompt("\a  taken; lift it")
 		}
 		a.moan(why)
@@ -259,7 +218,7 @@ func (a *aligner) marks(ctx context.Context) error {
 // write keeps the alignment, in one step: a reader sees the old or the new.
 func (a *aligner) write() error {
 	f := &a.file
-	f.Vehicle, f.Made, f.Epoch = a.v.Name, time.Now().UTC().Truncate(time.Second), a.src.epoch()
+	f.Site, f.Vehicle, f.Made, f.Epoch = a.site.Name, a.v.Name, time.Now().UTC().Truncate(time.Second), a.src.epoch()
 	f.Alignment.Since = min(f.Alignment.Since, a.first)
 	data, err := pose.WriteAlignment(f)
 	if err != nil {
@@ -276,62 +235,6 @@ func (a *aligner) write() error {
 	fmt.Fprintf(a.s.out, "yaw %.2f°, origin at (%.3f, %.3f, %.3f) m,\noff by at most %.3f m within the pen, 95 times of 100\n",
 		f.Alignment.Rotation.Yaw()*180/math.Pi, t.X, t.Y, t.Z, f.Alignment.Residual)
 	fmt.Fprintf(a.s.out, "it is void once the tracker restarts\nwritten to %s\n", a.cmd.File)
-	return nil
-}
-
-// For a room that has no zones yet: the reach, m, of an alignment and its rise.
-const (
-	noZones     = 5.0
-	noZonesRise = 3.0
-)
-
-// far is how far the vehicle's pen goes from p: on the level and, above or
-// below, in height, m.
-func (a *aligner) far(p pose.Vec) (reach, rise float64) {
-	for i := range a.v.Shapes {
-		s := &a.v.Shapes[i]
-		if s.Kind != zones.KeepIn {
-			continue
-		}
-		for _, c := range s.Rings[0] {
-			reach = max(reach, math.Hypot(c.X-p.X, c.Y-p.Y))
-		}
-		rise = max(rise, math.Abs(s.Ceiling-p.Z), math.Abs(s.Floor-p.Z))
-	}
-	given := a.cmd.Reach > 0
-	if reach == 0 {
-		reach, rise = noZones, noZonesRise
-		if !given {
-			a.prompt("There is no keep-in zone yet: what is stated holds\nwithin %g m; --reach says otherwise.", noZones)
-		}
-	}
-	if given {
-		reach = a.cmd.Reach
-	}
-	return reach, rise
-}
-
-// middle is the mean of the marks, m, site frame.
-func middle(points []survey.Point) (m pose.Vec) {
-	for _, p := range points {
-		m = m.Add(p.At.Scale(1 / float64(len(points))))
-	}
-	return m
-}
-
-// replaceFile writes path by way of a new file beside it.
-func replaceFile(path string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(data)
-	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
+	a.named()
 	return nil
 }
