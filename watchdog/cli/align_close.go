@@ -30,8 +30,7 @@ func (a *aligner) drift(ctx context.Context) error {
 	if st.Tracker != al.Tracker || st.From < al.Since {
 		return found("%s", fold(fmt.Sprintf("the tracker restarted since the alignment (%q then, %q now): what drift there was cannot be told", al.Tracker, st.Tracker)))
 	}
-	reach, _ := a.far(a.spot.Position)
-	r := driftReport{Drift: survey.MeasureDrift(&st, a.spot, al, reach), Declared: a.v.Config.Stopping.PlaceErr()}
+	r := driftReport{Drift: survey.MeasureDrift(&st, a.spot, al, a.reach(a.spot.Position)), Declared: a.v.Config.Stopping.PlaceErr()}
 	r.Covered = r.Needed <= r.Declared
 	if err := a.keep(&r); err != nil {
 		return err

@@ -161,6 +161,12 @@ func (a *aligner) far(p pose.Vec) (reach, rise float64) {
 	return reach, rise
 }
 
+// reach is how far the vehicle's pen goes from p on the level, m.
+func (a *aligner) reach(p pose.Vec) float64 {
+	reach, _ := a.far(p)
+	return reach
+}
+
 // middle is the mean of the marks, m, site frame.
 func middle(points []survey.Point) (m pose.Vec) {
 	for _, p := range points {

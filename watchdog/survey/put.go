@@ -15,9 +15,9 @@ import (
 var ErrNameTaken = errors.New("a zone of that name is there already")
 
 // PutZone puts a zone into a GeoJSON text and leaves every other byte of it as
-// it is; an empty text gets a collection. A feature of the same name is replaced
-// where replace is set, and is ErrNameTaken where not. What comes of it is read
-// again, and checked by zones.New together with all that was there.
+// it is; an empty text gets a collection. A feature of the same name is
+
+// and checked by zones.New together with all that was there.
 func PutZone(text []byte, s zones.Shape, replace bool) ([]byte, error) {
 	feature, err := featureText(s)
 	if err != nil {
