@@ -45,7 +45,7 @@ margin = 0.1
 `
 	a := pose.YawAlignment(1, pose.Vec{X: 2}, 0.07)
 	a.Tracker, a.Since = "cam", 5
-	f := pose.AlignmentFile{Vehicle: "wren", Alignment: a, Method: pose.MethodPad, Made: time.Unix(1, 0).UTC(), Samples: 9, Pad: &pose.PadSpot{}}
+	f := pose.AlignmentFile{Site: "Hall", Vehicle: "wren", Alignment: a, Method: pose.MethodPad, Made: time.Unix(1, 0).UTC(), Samples: 9, Pad: &pose.PadSpot{}}
 	load := func(text string, data []byte) (*Site, error) {
 		return Parse("site.toml", []byte(text), func(name string) ([]byte, error) {
 			if data == nil || name != "wren.align.json" {
@@ -67,18 +67,31 @@ margin = 0.1
 		t.Errorf("align %+v, position error %v, %d files", c.Pose.Align, c.Stopping.PositionErr, len(s.Files))
 	}
 	sum := sha256.Sum256(data)
-	if want := (watchdog.Tie{Renew: true, Hash: hex.EncodeToString(sum[:]), Made: 1000, Most: DefaultAlignTolerance}); c.Tie != want {
+	if want := (watchdog.Tie{Renew: true, Site: "Hall", Hash: hex.EncodeToString(sum[:]), Made: 1000, Most: DefaultAlignTolerance}); c.Tie != want {
 		t.Errorf("tie %+v, want %+v", c.Tie, want)
 	}
-	if c.Pose.RestartRadius != defaultRestart {
+	if c.Pose.RestartRadius != pose.DefaultConfig().RestartRadius {
 		t.Errorf("restart radius %v: a tracker without an id that falls back to its origin would not be noticed", c.Pose.RestartRadius)
 	}
 	// What cannot be used leaves a site that align can be run with, and no permit.
 	tight := strings.Replace(text, "align.json\"", "align.json\"\ntolerance = 0.05", 1)
+	f.Site = "Yard"
+	yard, err := pose.WriteAlignment(&f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f.Site = ""
+	first, err := pose.WriteAlignment(&f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s, err := load(text, first); err != nil || s.Vehicles[0].Config.Pose.Align.Void() {
+		t.Errorf("one of the first format, which names no site: %v", err)
+	}
 	for what, try := range map[string]struct {
 		text string
 		data []byte
-	}{"cannot be read": {text, nil}, "is empty": {text, []byte{}}, "is no alignment": {text, []byte("{}")}, "0.07 m, more than the tolerance of 0.05": {tight, data}} {
+	}{`is the alignment of another site, "Yard"`: {text, yard}, "cannot be read": {text, nil}, "is empty": {text, []byte{}}, "is no alignment": {text, []byte("{}")}, "0.07 m, more than the tolerance of 0.05": {tight, data}} {
 		s, err := load(try.text, try.data)
 		if err != nil || !s.Vehicles[0].Config.Pose.Align.Void() || s.Vehicles[0].Config.Tie.Hash != "" {
 			t.Errorf("%s: not void: %v", what, err)
@@ -91,6 +104,9 @@ margin = 0.1
 		if !said {
 			t.Errorf("%s: it is not said: %v", what, s.Cautions)
 		}
+	}
+	if s.Vehicles[0].AlignFile != "wren.align.json" {
+		t.Errorf("the alignment file is %q", s.Vehicles[0].AlignFile)
 	}
 	f.Vehicle = "mole"
 	other, err := pose.WriteAlignment(&f)

@@ -77,12 +77,13 @@
 //	max_late              default max_age; 0s is off, here and below
 //	frozen_after          default "200ms"
 //	min_confidence        0 to 1; default 0, off
-//	min_rate              Hz; default 0, off
+//	min_rate              Hz; default 20
 //	max_speed             m/s, for the jump test; default three times the limits of
-//	                      speed and of climb or descent together; 0 is off
-//	jump_slack            m; default 0.10
-//	max_acceleration      m/s², sharpens the jump test; default 0, off
-//	max_clock_step        default "250ms"
+//	                      speed and of climb or descent together, 5 without a limit of
+//	                      speed; 0 is off
+//	jump_slack            m; default 0.05
+//	max_acceleration      m/s², sharpens the jump test; default 30 where max_speed is on
+//	max_clock_step        default "100ms"
 //	velocity_window       0s to 1s; default "50ms"
 //	velocity_tolerance    m/s between reported and derived velocity; default 0.5; 0 is off
 //	restart_radius        m; default 0.1 with align, else 0, off

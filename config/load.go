@@ -38,6 +38,11 @@ func load(path string, also func(*means)) (*Site, error) {
 			*p = below(dir, *p)
 		}
 	}
+	for i := range s.Vehicles {
+		if p := &s.Vehicles[i].AlignFile; *p != "" {
+			*p = below(dir, *p)
+		}
+	}
 	state, _, _ := strings.Cut(os.Getenv("STATE_DIRECTORY"), ":")
 	if state == "" {
 		state = dir // and never the working directory, which differs from start to start
@@ -107,6 +112,7 @@ type means struct {
 type loader struct {
 	reader
 	means
+	name     string // of the site
 	files    []File
 	cautions Problems
 	blind    bool // some zones, or whose they are, are unknown
@@ -187,6 +193,7 @@ func (l *loader) decode(data []byte) *table {
 func (l *loader) site(root *table) *Site {
 	keys := readSite(root)
 	s := &Site{Path: l.file, Name: keys.name, LocalRules: keys.localRules, Guard: keys.guard}
+	l.name = keys.name
 	s.Broker = l.readBroker(root)
 	s.Metrics = readListen(root, "metrics", "127.0.0.1:9187")
 	s.Trail = readTrail(root)

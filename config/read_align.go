@@ -38,6 +38,9 @@ func (l *loader) alignFile(s *table, name string, c *watchdog.Config) pose.Align
 		s.report("file", fmt.Sprintf("is the alignment of %q", f.Vehicle), "give every vehicle a file of its own")
 		return pose.Unaligned()
 	}
+	if f.Site != "" && f.Site != l.name { // a site's folder may have been copied for another room
+		return void(fmt.Sprintf("is the alignment of another site, %q", f.Site))
+	}
 	if r := f.Alignment.Residual; r > c.Tie.Most {
 		return void(fmt.Sprintf("may be off by %s m, more than the tolerance of %s m", num(r), num(c.Tie.Most)))
 	}

@@ -7,22 +7,15 @@ import (
 	"pinfold/watchdog/pose"
 )
 
-// Defaults of the trust in a pose (common practice, no source).
-const (
-	DefaultMaxAge       = 100 * time.Millisecond // also max_late
-	defaultFrozenAfter  = 200 * time.Millisecond
-	defaultClockStep    = 250 * time.Millisecond
-	defaultWindow       = 50 * time.Millisecond
-	defaultSettle       = 500 * time.Millisecond
-	defaultTolerance    = 0.5 // m/s, reported against derived velocity
-	defaultJumpSlack    = 0.10
-	defaultJumpMultiple = 3 // times the speed limits: what no vehicle covers
-	defaultRestart      = 0.1
-)
+// defaultJumpMultiple times the speed limits is what no vehicle covers (common
+// practice, no source). All other defaults are pose.DefaultConfig's, which the
+// real recordings were tried by (docs/trust.md).
+const defaultJumpMultiple = 3
 
 // readPose reads [vehicle.pose] and what stands below it. The limits must have
 // been read.
-func (l *loader) readPose(vehicle *table, c *watchdog.Config) *table {
+func (l *loader) readPose(vehicle *table, d *draft) *table {
+	c := &d.cfg
 	t := vehicle.sub("pose")
 	p := &c.Pose
 	fields, axes, preset := readFields(t)
@@ -31,35 +24,46 @@ func (l *loader) readPose(vehicle *table, c *watchdog.Config) *table {
 		t.missing("axes", `say which way the tracker's axes point: axes = "z-up", "y-up", "ned" or "optical"`)
 	}
 	p.Axes = pose.Axes(t.word("axes", int(axes), pose.ZUp.String(), pose.YUp.String(), pose.NED.String(), pose.Optical.String()))
-	p.MaxAge = t.duration("max_age", DefaultMaxAge, ms, MaxPermitValid)
-	p.MaxLate = t.duration("max_late", p.MaxAge, 0, time.Minute)
-	p.FrozenAfter = t.duration("frozen_after", defaultFrozenAfter, 0, time.Minute)
-	p.MinConfidence = t.number("min_confidence", 0, span{0, 1, ""})
-	p.MinRateHz = t.number("min_rate", 0, span{0, 2000, "Hz"})
-	p.MaxSpeed = t.number("max_speed", jumpSpeed(c), span{0, pose.MaxSpeed, "m/s"})
-	p.JumpSlack = t.number("jump_slack", defaultJumpSlack, span{0, 1000, "m"})
-	p.MaxAccel = t.number("max_acceleration", 0, span{0, pose.MaxSpeed, "m/s²"})
-	if p.MaxAccel > 0 && p.MaxSpeed == 0 {
-		t.report("max_acceleration", "needs max_speed beside it", "give max_speed, the speed the vehicle cannot exceed")
-	}
-	p.MaxClockStep = t.duration("max_clock_step", defaultClockStep, 0, time.Minute)
-	p.VelocityWindow = t.duration("velocity_window", defaultWindow, 0, time.Second)
-	p.VelocityTolerance = t.number("velocity_tolerance", defaultTolerance, span{0, pose.MaxSpeed, "m/s"})
-	p.RestartRadius = t.number("restart_radius", restartRadius(t), span{0, 1000, "m"})
-	p.Settle = t.duration("settle", defaultSettle, 0, time.Minute)
+	readTrust(t, c)
 	p.Mount = readMount(t)
-	p.Align = l.readAlign(t, c)
+	p.Align = l.readAlign(t, d)
 	c.Stopping.AlignErr = p.Align.Residual
 	t.done()
 	return t
 }
 
-// jumpSpeed is the speed, m/s, above which a step is a jump where the file
-// does not say: 0, which is off, without a speed limit.
-func jumpSpeed(c *watchdog.Config) float64 {
+// readTrust reads the thresholds of the trust in a pose.
+func readTrust(t *table, c *watchdog.Config) {
+	p, tried := &c.Pose, pose.DefaultConfig()
+	p.MaxAge = t.duration("max_age", tried.MaxAge, ms, MaxPermitValid)
+	p.MaxLate = t.duration("max_late", p.MaxAge, 0, time.Minute)
+	p.FrozenAfter = t.duration("frozen_after", tried.FrozenAfter, 0, time.Minute)
+	p.MinConfidence = t.number("min_confidence", tried.MinConfidence, span{0, 1, ""})
+	p.MinRateHz = t.number("min_rate", tried.MinRateHz, span{0, 2000, "Hz"})
+	p.MaxSpeed = t.number("max_speed", jumpSpeed(c, tried.MaxSpeed), span{0, pose.MaxSpeed, "m/s"})
+	p.JumpSlack = t.number("jump_slack", tried.JumpSlack, span{0, 1000, "m"})
+	sharp := tried.MaxAccel
+	if p.MaxSpeed == 0 {
+		sharp = 0 // the jump test is off
+	}
+	p.MaxAccel = t.number("max_acceleration", sharp, span{0, pose.MaxSpeed, "m/s²"})
+	if p.MaxAccel > 0 && p.MaxSpeed == 0 {
+		t.report("max_acceleration", "needs max_speed beside it", "give max_speed, the speed the vehicle cannot exceed")
+	}
+	p.MaxClockStep = t.duration("max_clock_step", tried.MaxClockStep, 0, time.Minute)
+	p.VelocityWindow = t.duration("velocity_window", tried.VelocityWindow, 0, time.Second)
+	p.VelocityTolerance = t.number("velocity_tolerance", tried.VelocityTolerance, span{0, pose.MaxSpeed, "m/s"})
+	p.RestartRadius = t.number("restart_radius", restartRadius(t, tried.RestartRadius), span{0, 1000, "m"})
+	p.Settle = t.duration("settle", tried.Settle, 0, time.Minute)
+}
+
+// jumpSpeed is the speed, m/s, above which a step is a jump where the file does
+// not say: by the vehicle's own limits; without a speed limit, the one that was
+// tried.
+func jumpSpeed(c *watchdog.Config, tried float64) float64 {
 	speed, climb, descent := c.Limits[watchdog.LimitSpeed], c.Limits[watchdog.LimitClimb], c.Limits[watchdog.LimitDescent]
 	if !speed.On {
-		return 0
+		return tried
 	}
 	return defaultJumpMultiple * (speed.Max + max(climb.Max, descent.Max))
 }
@@ -81,20 +85,21 @@ func readMount(t *table) pose.Mount {
 
 // restartRadius is the one in force where the file does not say: off where the
 // tracker's frame is the site's, since its origin is then a place like another.
-func restartRadius(t *table) float64 {
+func restartRadius(t *table, tried float64) float64 {
 	if !t.has("align") {
 		return 0
 	}
-	return defaultRestart
+	return tried
 }
 
-func (l *loader) readAlign(t *table, c *watchdog.Config) pose.Alignment {
+func (l *loader) readAlign(t *table, d *draft) pose.Alignment {
 	s := t.sub("align")
 	if s.has("file") {
-		name := s.text("file", "", MaxText)
-		c.Tie = watchdog.Tie{Renew: true, Most: s.number("tolerance", DefaultAlignTolerance, span{0, pose.MaxResidual, "m"})}
+		c := &d.cfg
+		d.alignFile = s.text("file", "", MaxText)
+		c.Tie = watchdog.Tie{Renew: true, Site: l.name, Most: s.number("tolerance", DefaultAlignTolerance, span{0, pose.MaxResidual, "m"})}
 		s.done() // beside file no alignment may stand: there would be two
-		return l.alignFile(s, name, c)
+		return l.alignFile(s, d.alignFile, c)
 	}
 	at := pose.Vec{X: s.number("x", 0, span{-1e5, 1e5, "m"}), Y: s.number("y", 0, span{-1e5, 1e5, "m"}), Z: s.number("z", 0, span{-1e5, 1e5, "m"})}
 	yaw := s.number("yaw", 0, angles())

@@ -20,6 +20,8 @@ type draft struct {
 	tiltStop bool // deceleration was given as a tilt
 	rank     int  // of two that come too near the lower one yields
 	sound    bool // nothing was wrong with it
+
+	alignFile string // as the file names it; empty: none
 }
 
 // DefaultZoneCaution is the clearance, m, below which the level is caution
@@ -73,7 +75,7 @@ func (l *loader) readVehicle(t *table) *draft {
 	d.limits = readLimits(t, c)
 	d.stopping, d.tiltStop = readStopping(t, c)
 	readTiming(t, c)
-	d.pose = l.readPose(t, c)
+	d.pose = l.readPose(t, d)
 	t.done()
 	d.across()
 	d.sound = len(t.r.probs) == before

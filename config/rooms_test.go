@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"pinfold/watchdog"
+	"pinfold/watchdog/pose"
 	"pinfold/zones"
 )
 
@@ -14,7 +15,7 @@ import (
 // the given limit and stop. Its reaction is what is left of the wanted total
 // after half of max_age, the time to the next judgement and half the window.
 func bigRover(half, speed, total, deceleration float64) string {
-	rest := total - (DefaultMaxAge/2 + defaultWindow/2 + watchdog.JudgeEvery).Seconds()
+	rest := total - (pose.DefaultConfig().MaxAge/2 + pose.DefaultConfig().VelocityWindow/2 + watchdog.JudgeEvery).Seconds()
 	return fmt.Sprintf(`[site]
 name = "Test square"
 local_rules = "A square for arithmetic, checked by this test"

@@ -52,6 +52,9 @@ type Vehicle struct {
 	// Shapes are the vehicle's zones as declared. Config.Zones holds them as
 	// judged: those that stand on the floor reach below it (see Grounded).
 	Shapes []zones.Shape
+	// AlignFile is the alignment file that the site file names, relative paths
+	// resolved, whether it is there or not; empty: none.
+	AlignFile string
 }
 
 // File is one file as it was read.

@@ -8,12 +8,14 @@ import (
 	"time"
 
 	"pinfold/watchdog/pose"
+	"pinfold/watchdog/pose/trig"
 )
 
 // Tie says which alignment file ties the tracker to the room, and whether
 // another may be taken while running. The zero Tie takes none.
 type Tie struct {
 	Renew bool    // another may be taken; false: the site file fixes the alignment
+	Site  string  // name of the site, which a file that names one must name; empty: not asked
 	Hash  string  // hex SHA-256 of the file in force; empty: none was read
 	Made  int64   // ms since 1970 UTC, when the file in force was made, by its maker's clock; 0: none was read
 	Most  float64 // m, the largest residual another may have
@@ -52,8 +54,9 @@ type tying struct {
 // is used like a request: with the nonce that is shown, good once, unless it
 // comes from the site's own files; and durable before it is in force. It is
 // refused while the vehicle is started, so that no permit can be in force when
-// it takes effect, and it grants nothing: what comes after it is 2 s of trusted
-// pose, a reset where a stop is latched, and a start.
+// it takes effect, and after a stop until the vehicle rests. It grants nothing:
+// what comes after it is 2 s of trusted pose, a reset where a stop is latched,
+// and a start.
 func (g *Guard) onAlign(ev *Event, now time.Duration) {
 	sum := sha256.Sum256(ev.Payload)
 	t := &tying{heard: AlignHeard{By: clip(ev.By, MaxName), Local: ev.Local,
@@ -107,6 +110,8 @@ func (g *Guard) unfit(t *tying) (why []string) {
 		return []string{"the site file fixes this vehicle's alignment; to take one while running it needs file under [vehicle.pose.align]"}
 	case f.Vehicle != g.cfg.Vehicle:
 		return []string{fmt.Sprintf("it is the alignment of %q", clip(f.Vehicle, MaxName))}
+	case f.Site != "" && tie.Site != "" && f.Site != tie.Site:
+		return []string{fmt.Sprintf("it is the alignment of another site, %q", clip(f.Site, MaxName))}
 	case t.heard.Hash == tie.Hash && g.trust.Has(pose.Restarted):
 		return []string{"it is the one that the tracker's restart made void; align again"}
 	case t.heard.Hash == tie.Hash:
@@ -114,6 +119,9 @@ func (g *Guard) unfit(t *tying) (why []string) {
 	}
 	if g.started && g.latch == ActNone {
 		why = append(why, "the vehicle is started: stop it first")
+	}
+	if g.started && g.latch != ActNone {
+		why = append(why, g.unrested()...)
 	}
 	if g.pending.token != 0 {
 		why = append(why, "another request waits for the disk")
@@ -132,6 +140,23 @@ func (g *Guard) unfit(t *tying) (why []string) {
 		why = append(why, clip(foreign, MaxText))
 	}
 	return why
+}
+
+// unrested says why a vehicle that was stopped under way may still be moving:
+// its stop is watched until it rests, and across two frames it cannot be. What
+// the tracker reports in its own frame tells its speed, also where a restart has
+// left that frame without a place.
+func (g *Guard) unrested() []string {
+	const again = "; let it come to rest and send it again"
+	switch v := g.cur.Velocity; {
+	case !g.judged || g.trust&^pose.Restarted != 0 || !g.cur.HasVelocity:
+		return []string{"no pose to be trusted says that the vehicle is at rest" + again}
+	case !g.isSlow:
+		return []string{fmt.Sprintf("the vehicle moves at %.2f m/s", trig.Hypot(trig.Hypot(v.X, v.Y), v.Z)) + again}
+	case g.now-g.slow < g.cfg.Timing.RestFor:
+		return []string{"the vehicle has only just come to rest; wait a moment and send it again"}
+	}
+	return nil
 }
 
 // tie lets an alignment whose record is durable take effect, if its conditions

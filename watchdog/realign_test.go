@@ -112,20 +112,23 @@ func TestAlignmentsThatAreRefused(t *testing.T) {
 		event func(ev *Event)
 		first func(r *rig)
 	}{
-		`alignment of "mole"`:        {edit: wrongFiles()[0]},
-		`session "yesterday"`:        {edit: wrongFiles()[1]},
-		"told no id":                 {edit: wrongFiles()[2]},
-		"more than the tolerance":    {edit: wrongFiles()[3]},
-		"it restarted since":         {edit: wrongFiles()[4]},
-		"not after the one in force": {edit: wrongFiles()[5], first: func(r *rig) { r.realign(nil) }},
-		"made again with":            {event: func(ev *Event) { ev.Payload = []byte("{}") }},
-		"old by definition":          {event: func(ev *Event) { ev.Retained = true }},
-		"nonce is not the one":       {event: func(ev *Event) { ev.Nonce = "guess" }},
-		"stop it first":              {first: func(r *rig) { r.started() }},
-		"trail cannot be written":    {first: func(r *rig) { r.step(Event{Kind: EvTrail}) }},
-		"waits for the disk":         {first: func(r *rig) { r.still(2500 * ms); r.ask(AskStart) }},
-		"the site file fixes":        {first: func(r *rig) { r.g.cfg.Tie.Renew = false }},
-		"session is closed":          {first: func(r *rig) { r.step(Event{Kind: EvClose}) }},
+		`alignment of "mole"`:             {edit: wrongFiles()[0]},
+		`session "yesterday"`:             {edit: wrongFiles()[1]},
+		`another site, "Yard"`:            {edit: func(f *pose.AlignmentFile) { f.Site = "Yard" }},
+		"told no id":                      {edit: wrongFiles()[2]},
+		"more than the tolerance":         {edit: wrongFiles()[3]},
+		"it restarted since":              {edit: wrongFiles()[4]},
+		"not after the one in force":      {edit: wrongFiles()[5], first: func(r *rig) { r.realign(nil) }},
+		"made again with":                 {event: func(ev *Event) { ev.Payload = []byte("{}") }},
+		"old by definition":               {event: func(ev *Event) { ev.Retained = true }},
+		"nonce is not the one":            {event: func(ev *Event) { ev.Nonce = "guess" }},
+		"stop it first":                   {first: func(r *rig) { r.started() }},
+		"moves at 0.":                     {first: func(r *rig) { r.started(); r.move(time.Second, pose.Vec{X: 0.5}); r.ask(AskStop); r.pose() }},
+		"no pose to be trusted says that": {first: func(r *rig) { r.started(); r.ask(AskStop); r.silence(time.Second) }},
+		"trail cannot be written":         {first: func(r *rig) { r.step(Event{Kind: EvTrail}) }},
+		"waits for the disk":              {first: func(r *rig) { r.still(2500 * ms); r.ask(AskStart) }},
+		"the site file fixes":             {first: func(r *rig) { r.g.cfg.Tie.Renew = false }},
+		"session is closed":               {first: func(r *rig) { r.step(Event{Kind: EvClose}) }},
 	} {
 		r := newRig(t, testConfig(t))
 		r.pose()
@@ -237,6 +240,32 @@ func TestAlignmentThatWaitsForTheDisk(t *testing.T) {
 	r.step(Event{Kind: EvDurable, Token: tie})
 	if r.wantLevel(Waiting); r.granted() {
 		t.Error("a permit")
+	}
+}
+
+// A vehicle that was stopped under way is tied anew only at rest: while it moves
+// its stop is still being watched. One that was not started is carried by hand.
+func TestAlignmentAtRestOnly(t *testing.T) {
+	r := newRig(t, testConfig(t)).started()
+	r.ask(AskStop)
+	r.still(time.Second)
+	if got := bodies[AlignHeard](r.step(r.alignment(nil))); len(got) != 1 || got[0].Outcome != "accepted" {
+		t.Fatalf("at rest: %+v", got)
+	}
+	tie := r.token
+	r.move(100*ms, pose.Vec{X: 2})
+	got := bodies[AlignHeard](r.step(Event{Kind: EvDurable, Token: tie}))
+	if len(got) != 1 || got[0].Outcome != "refused" || !strings.Contains(got[0].Why[0], "the vehicle moves at 0.") || !strings.Contains(got[0].Why[0], "send it again") {
+		t.Errorf("set in motion before it was durable: %+v", got)
+	}
+	r.still(time.Second)
+	if got := bodies[AlignHeard](r.realign(nil)); len(got) != 1 || got[0].Outcome != "effective" {
+		t.Errorf("at rest again: %+v", got)
+	}
+	carried := newRig(t, testConfig(t))
+	carried.move(time.Second, pose.Vec{X: 0.5})
+	if got := bodies[AlignHeard](carried.realign(nil)); len(got) != 1 || got[0].Outcome != "effective" {
+		t.Errorf("carried by hand: %+v", got)
 	}
 }
 

@@ -41,7 +41,7 @@ func testConfig(t testing.TB) Config {
 		Stopping: Stopping{Predict: true, Reaction: 150 * ms, Deceleration: 3, Vertical: 3,
 			Margin: 0.10, PositionErr: 0.02, VelocityErr: 0.05},
 		Timing: DefaultTiming(),
-		Tie:    Tie{Renew: true, Most: 0.5},
+		Tie:    Tie{Renew: true, Site: "Hall", Most: 0.5},
 	}
 	c.Limits[LimitHeight] = Limit{On: true, Max: 2.8, Caution: 2.5, Confirm: 2, Answer: ActStop}
 	c.Limits[LimitSpeed] = Limit{On: true, Max: 1.5, Caution: 1.3, Confirm: 2, Answer: ActStop}

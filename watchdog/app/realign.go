@@ -82,6 +82,7 @@ func (k *keeper) tied(r *watchdog.Record) {
 	var err error
 	if b.Outcome != "effective" {
 		err = errRefused
+		k.tying.looked = "" // what stood in its way may be gone the next time
 	}
 	k.tying.answer <- err
 	k.tying.answer = nil

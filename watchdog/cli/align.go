@@ -7,7 +7,6 @@ import (
 	"math"
 	"os"
 	"os/signal"
-	"path/filepath"
 	"strings"
 	"syscall"
 	"time"
@@ -15,7 +14,6 @@ import (
 	"pinfold/config"
 	"pinfold/watchdog/pose"
 	"pinfold/watchdog/survey"
-	"pinfold/zones"
 )
 
 type alignCmd struct {
@@ -30,12 +28,12 @@ type alignCmd struct {
 	Heading      number        `help:"Which way the body looks on the pad, degrees from x towards y." placeholder:"DEG"`
 	PlaceError   float64       `default:"0.01" help:"How far off the pad's place the vehicle stands, m, 95 times of 100."`
 	HeadingError float64       `default:"1" help:"How far off its heading, degrees, 95 times of 100."`
-	LevelError   float64       `default:"0.3" help:"How far off gravity the tracker's vertical is, degrees, 95 times of 100."`
-	Reach        float64       `help:"How far from the pad or the marks it has to hold, m; as far as the keep-in zones go where not given." placeholder:"M"`
+	LevelError   float64       `default:"0.3" help:"How far off gravity the tracker's vertical is, degrees, 95 times of 100; --full finds it."`
+	Reach        float64       `help:"How far from the pad or the marks' middle it has to hold, m; as far as the keep-in zones go where not given." placeholder:"M"`
 	Full         bool          `help:"With --marks: fit any rotation, where the tracker does not know gravity."`
 	Tolerance    float64       `default:"0.05" help:"With --marks: the most a mark may be off, m."`
 	Hold         time.Duration `default:"2s" help:"How long the vehicle has to stand still."`
-	File         string        `help:"Alignment file to write, or with --close to read; VEHICLE.align.json where not given." placeholder:"FILE"`
+	File         string        `help:"Alignment file to write, or with --close to read; where not given the one that the site file names, else VEHICLE.align.json beside it." placeholder:"FILE"`
 	Send         bool          `default:"true" negatable:"" help:"Hand the alignment to the guard, where one is at work; it takes it while the vehicle is not started."`
 	Trail        string        `help:"With --close: the trail that gets the drift, instead of the site file's." placeholder:"DIR"`
 	Wait         time.Duration `default:"5m" help:"How long to wait for all of it."`
@@ -53,7 +51,7 @@ func (c *alignCmd) Run(s *streams) error {
 		return err
 	}
 	if c.File == "" {
-		c.File = v.Name + ".align.json"
+		c.File = alignFile(site, v)
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
@@ -90,48 +88,7 @@ type aligner struct {
 	first  int64 // ns, stamp of the first sample seen
 	seen   int
 	said   time.Time
-}
-
-// prepare reads what can be wrong before anybody has the vehicle in hand.
-func (a *aligner) prepare() error {
-	c := a.cmd
-	if !(c.Reach >= 0 && c.Reach <= 1000) {
-		return fmt.Errorf("--reach %g: must be 0 to 1000 m", c.Reach)
-	}
-	if c.Hold < 500*time.Millisecond || c.Hold > 10*time.Second {
-		return fmt.Errorf("--hold %v: must be 0.5 s to 10 s", c.Hold)
-	}
-	if c.At.Given || c.Heading.Given {
-		if !c.At.Given || !c.Heading.Given {
-			return errors.New("where is the pad? Give both --at X,Y,Z and --heading DEG")
-		}
-		a.spot = &pose.PadSpot{Position: pose.Vec{X: c.At.X, Y: c.At.Y, Z: c.At.Z}, Yaw: c.Heading.Value * math.Pi / 180}
-	}
-	switch {
-	case c.Marks != "":
-		text, err := os.ReadFile(c.Marks)
-		if err != nil {
-			return err
-		}
-		a.points, err = survey.ReadMarks(c.Marks, string(text))
-		return err
-	case c.Close:
-		data, err := os.ReadFile(c.File)
-		if err != nil {
-			return fmt.Errorf("%w; give the alignment the session ran with by --file", err)
-		}
-		a.text = data
-		if a.file, err = pose.ReadAlignment(data); err != nil {
-			return fmt.Errorf("%s: %w", c.File, err)
-		}
-		if a.spot == nil {
-			a.spot = a.file.Pad
-		}
-	}
-	if a.spot == nil {
-		return errors.New("where is the pad? Give both --at X,Y,Z and --heading DEG")
-	}
-	return nil
+	why    error // the newest thing that was in the way
 }
 
 // dwell is the next time the vehicle stands still; of a recording that ends,
@@ -144,7 +101,7 @@ func (a *aligner) dwell(ctx context.Context, c pose.Config, last bool) (st pose.
 			return st, nil
 		}
 		if err != nil {
-			return st, err
+			return st, a.after(err)
 		}
 		a.note(&s)
 		now, found, why := d.Add(&s)
@@ -168,8 +125,19 @@ func (a *aligner) note(s *pose.Sample) {
 	a.seen++
 }
 
+// after is the end of the poses, with what was in the way at last.
+func (a *aligner) after(err error) error {
+	if a.why == nil {
+		return err
+	}
+	return fmt.Errorf("%w;\nin the way at last: %s", err, fold(strings.TrimPrefix(a.why.Error(), "align: ")))
+}
+
 // moan says what is in the way, once a second at most.
 func (a *aligner) moan(why error) {
+	if why != nil {
+		a.why = why
+	}
 	if why == nil || a.cmd.From != "" || time.Since(a.said) < time.Second {
 		return
 	}
@@ -194,7 +162,8 @@ func (a *aligner) pad(ctx context.Context) error {
 		return err
 	}
 	o := pose.PadOptions{Position: a.spot.Position, Yaw: a.spot.Yaw, PositionError: c.PlaceError,
-		YawError: c.HeadingError * math.Pi / 180, LevelError: c.LevelError * math.Pi / 180, Reach: a.reach(a.spot.Position)}
+		YawError: c.HeadingError * math.Pi / 180, LevelError: c.LevelError * math.Pi / 180}
+	o.Reach, o.Rise = a.far(a.spot.Position)
 	al, err := o.Tie(&st)
 	if err != nil {
 		return err
@@ -213,19 +182,23 @@ func (a *aligner) marks(ctx context.Context) error {
 		}
 		s, err := a.src.next(ctx)
 		if err != nil {
-			return fmt.Errorf("%d of %d marks taken: %w", m.Taken(), len(a.points), err)
+			return fmt.Errorf("%d of %d marks taken: %w", m.Taken(), len(a.points), a.after(err))
 		}
 		a.note(&s)
 		took, why, err := m.Add(&s)
 		if err != nil {
 			return err
 		}
-		if took {
+		switch {
+		case took && m.Done(): // a guard takes the alignment only at rest, once the vehicle was stopped
+			a.prompt("\a  taken; leave it there for a moment")
+		case took:
 			a.prompt("\a  taken; lift it")
 		}
 		a.moan(why)
 	}
-	o := pose.MarkOptions{Tolerance: a.cmd.Tolerance, Reach: a.reach(a.points[0].At)}
+	o := pose.MarkOptions{Tolerance: a.cmd.Tolerance, LevelError: a.cmd.LevelError * math.Pi / 180}
+	o.Reach, o.Rise = a.far(middle(a.points))
 	method := pose.MethodMarks
 	if a.cmd.Full {
 		o.Kind, method = pose.FitFull, pose.MethodMarksFull
@@ -245,7 +218,7 @@ func (a *aligner) marks(ctx context.Context) error {
 // write keeps the alignment, in one step: a reader sees the old or the new.
 func (a *aligner) write() error {
 	f := &a.file
-	f.Vehicle, f.Made, f.Epoch = a.v.Name, time.Now().UTC().Truncate(time.Second), a.src.epoch()
+	f.Site, f.Vehicle, f.Made, f.Epoch = a.site.Name, a.v.Name, time.Now().UTC().Truncate(time.Second), a.src.epoch()
 	f.Alignment.Since = min(f.Alignment.Since, a.first)
 	data, err := pose.WriteAlignment(f)
 	if err != nil {
@@ -262,46 +235,6 @@ func (a *aligner) write() error {
 	fmt.Fprintf(a.s.out, "yaw %.2f°, origin at (%.3f, %.3f, %.3f) m,\noff by at most %.3f m within the pen, 95 times of 100\n",
 		f.Alignment.Rotation.Yaw()*180/math.Pi, t.X, t.Y, t.Z, f.Alignment.Residual)
 	fmt.Fprintf(a.s.out, "it is void once the tracker restarts\nwritten to %s\n", a.cmd.File)
-	return nil
-}
-
-// noZones is the reach, m, of an alignment for a room that has no zones yet.
-const noZones = 5.0
-
-// reach is how far the vehicle's pen goes from p, m on the level.
-func (a *aligner) reach(p pose.Vec) (reach float64) {
-	v := a.v
-	if a.cmd.Reach > 0 {
-		return a.cmd.Reach
-	}
-	for i := range v.Shapes {
-		if v.Shapes[i].Kind != zones.KeepIn {
-			continue
-		}
-		for _, c := range v.Shapes[i].Rings[0] {
-			reach = max(reach, math.Hypot(c.X-p.X, c.Y-p.Y))
-		}
-	}
-	if reach == 0 {
-		a.prompt("There is no keep-in zone yet: what is stated holds\nwithin %g m; --reach says otherwise.", noZones)
-		reach = noZones
-	}
-	return reach
-}
-
-// replaceFile writes path by way of a new file beside it.
-func replaceFile(path string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(data)
-	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
+	a.named()
 	return nil
 }

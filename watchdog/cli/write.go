@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"syscall"
 )
 
 // writeWhole writes a file beside its name first, so that neither a full disk
@@ -32,6 +33,57 @@ func writeWhole(path, flag string, replace bool, write func(io.Writer) error) er
 		return errors.Join(err, os.Remove(f.Name()))
 	}
 	return nil
+}
+
+// replaceFile writes path by way of a new file beside it, in one step: a reader
+// sees the old or the new. A symbolic link is followed, and the file it leads to
+// replaced; the mode of what is there is kept, and its owner where this user may
+// give files away.
+func replaceFile(path string, data []byte) error {
+	mode := fs.FileMode(0o644)
+	real, err := filepath.EvalSymlinks(path)
+	switch {
+	case err == nil:
+		path = real
+	case !errors.Is(err, fs.ErrNotExist):
+		return err
+	default:
+		if _, err := os.Lstat(path); err == nil {
+			return fmt.Errorf("%s is a symbolic link that leads nowhere: make what it leads to, or take it away", path)
+		}
+	}
+	old, err := os.Stat(path)
+	switch {
+	case err == nil && !old.Mode().IsRegular():
+		return fmt.Errorf("%s is there and is not a file: give another name", path)
+	case err == nil:
+		mode = old.Mode().Perm()
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(data)
+	if st, ok := sysOf(old); ok && os.Geteuid() == 0 {
+		err = errors.Join(err, f.Chown(int(st.Uid), int(st.Gid)))
+	}
+	err = errors.Join(err, f.Chmod(mode), f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.Name()))
+	}
+	return nil
+}
+
+// sysOf is what the system says of a file; false where there is none.
+func sysOf(info fs.FileInfo) (*syscall.Stat_t, bool) {
+	if info == nil {
+		return nil, false
+	}
+	st, ok := info.Sys().(*syscall.Stat_t)
+	return st, ok
 }
 
 // mayWrite says why path is not to be written.

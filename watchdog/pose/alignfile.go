@@ -15,8 +15,11 @@ import (
 const (
 	MaxAlignmentFile = 64 << 10 // bytes
 	MaxResidual      = 10       // m: an alignment worse than this ties nothing
-	// alignmentFormat is the version this program writes and reads.
-	alignmentFormat = 1
+	MaxSiteName      = 2000     // bytes
+	// alignmentFormat is the version this program writes: it names the site. The
+	// one before, which does not, is read as well.
+	alignmentFormat = 2
+	alignmentNoSite = 1
 	remake          = "make the file again with pinfold align"
 )
 
@@ -29,6 +32,7 @@ const (
 
 // AlignmentFile is an alignment as it is kept, with how and when it was made.
 type AlignmentFile struct {
+	Site      string // its name; empty in a file of the first format
 	Vehicle   string
 	Alignment Alignment
 	Method    string    // one of the Methods
@@ -80,6 +84,7 @@ type (
 	}
 	fileForm struct {
 		Format      *int       `json:"alignment"`
+		Site        *string    `json:"site,omitempty"`
 		Vehicle     *string    `json:"vehicle"`
 		Method      *string    `json:"method"`
 		Made        *time.Time `json:"made"`
@@ -96,7 +101,8 @@ type (
 	}
 )
 
-// WriteAlignment writes f as the JSON text that ReadAlignment reads.
+// WriteAlignment writes f as the JSON text that ReadAlignment reads; without a
+// site's name in the first format.
 func WriteAlignment(f *AlignmentFile) ([]byte, error) {
 	a, err := f.Alignment.checked()
 	if err != nil {
@@ -106,6 +112,9 @@ func WriteAlignment(f *AlignmentFile) ([]byte, error) {
 	t := a.Translation
 	out := fileForm{Format: &format, Vehicle: &f.Vehicle, Method: &f.Method, Made: &f.Made, Since: &a.Since,
 		Translation: &fileXYZ{&t.X, &t.Y, &t.Z}, Residual: &a.Residual, Samples: &f.Samples}
+	if out.Site = &f.Site; f.Site == "" {
+		format, out.Site = alignmentNoSite, nil
+	}
 	if a.Tracker != "" {
 		out.Tracker = &a.Tracker
 	}

@@ -13,7 +13,7 @@ func padFile() AlignmentFile {
 	a.Tracker, a.Since = "cam-1", 12e9
 	made := time.Date(2026, 3, 1, 9, 30, 0, 0, time.UTC)
 	a.Epoch = made.Add(-time.Minute).UnixNano()
-	return AlignmentFile{Vehicle: "wren", Alignment: a, Method: MethodPad, Made: made,
+	return AlignmentFile{Site: "Hall", Vehicle: "wren", Alignment: a, Method: MethodPad, Made: made,
 		Epoch: made.Add(-time.Minute), Samples: 400, Pad: &PadSpot{Vec{1, 1, 0.06}, 0.5}}
 }
 
@@ -26,10 +26,15 @@ func marksFile() AlignmentFile {
 }
 
 func TestAlignmentFileComesBack(t *testing.T) {
-	for _, f := range []AlignmentFile{padFile(), marksFile()} {
+	old := padFile()
+	old.Site = "" // of the first format
+	for _, f := range []AlignmentFile{padFile(), marksFile(), old} {
 		data, err := WriteAlignment(&f)
 		if err != nil {
 			t.Fatal(err)
+		}
+		if first := strings.HasPrefix(string(data), "{\n  \"alignment\": 1,\n  \"vehicle\""); first != (f.Site == "") {
+			t.Errorf("the format is not told by the site: %.40s", data)
 		}
 		got, err := ReadAlignment(data)
 		if err != nil {
@@ -66,7 +71,10 @@ func TestAlignmentFileIsReadStrictly(t *testing.T) {
 		{string(pad), `"residual": 0.12`, `"residual": 0.1, "residual": 0.2`, "duplicate"},
 		{string(pad), `"residual": 0.12`, `"Residual": 0.12`, "/Residual is unknown"},
 		{string(pad), `"residual": 0.12`, `"residual": "0.12"`, "/residual"},
-		{string(pad), `"alignment": 1`, `"alignment": 2`, "/alignment"},
+		{string(pad), `"alignment": 2`, `"alignment": 3`, "/alignment"},
+		{string(pad), `"alignment": 2`, `"alignment": 1`, "/site: does not belong"},
+		{string(pad), `"site": "Hall"`, `"site": ""`, "/site: is missing"},
+		{string(pad), `"site": "Hall",`, ``, "/site: is missing"},
 		{string(pad), `"method": "pad"`, `"method": "guess"`, `"guess" is none of`},
 		{string(pad), `"method": "pad"`, `"method": "marks"`, "0 marks where"},
 		{string(pad), `"tracker": "cam-1"`, `"tracker": ""`, "/tracker: is missing"},

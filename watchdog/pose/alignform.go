@@ -45,8 +45,13 @@ func (r *formReader) text(place string, v *string, most int) string {
 
 func (r *formReader) read() (f AlignmentFile) {
 	m := r.form
-	if m.Format == nil || *m.Format != alignmentFormat {
-		r.bad("/alignment", "must be %d, the version of the format", alignmentFormat)
+	switch {
+	case m.Format == nil || *m.Format != alignmentFormat && *m.Format != alignmentNoSite:
+		r.bad("/alignment", "must be %d or %d, the version of the format", alignmentNoSite, alignmentFormat)
+	case *m.Format == alignmentFormat:
+		f.Site = r.text("/site", m.Site, MaxSiteName)
+	case m.Site != nil:
+		r.bad("/site", "does not belong to version %d of the format", alignmentNoSite)
 	}
 	f.Vehicle = r.text("/vehicle", m.Vehicle, MaxTrackerID)
 	f.Method = r.text("/method", m.Method, MaxTrackerID)

@@ -74,17 +74,28 @@ const (
 	ballWithin95 = 2.795483
 )
 
+// atReach is the variances, m², of three independent components of the error of
+// a point that stands reach, m, on the level and rise, m, in height from one
+// whose own coordinates have the variance place, m². The turn about the vertical
+// has the variance yaw, that about either level axis level, rad².
+//
+// A small turn (x, y, z) takes the arm (reach, 0, rise) to the error
+// (y·rise, z·reach − x·rise, −y·reach): what y does lies along one line.
+func atReach(place, yaw, level, reach, rise float64) [3]float64 {
+	r2, h2 := reach*reach, rise*rise
+	return [3]float64{place + r2*yaw + h2*level, place, place + (r2+h2)*level}
+}
+
+func square(x float64) float64 { return x * x }
+
 // uncertain is the alignment's residual, m. Assumed: errors of standing, of
 // heading and of the tracker's vertical are normal and have no bias. The
 // tracker's own noise is taken for as correlated over the stillness as can be:
 // its mean is no better than one sample, so that what drifts within seconds is
-// covered. At Reach a turn about the vertical shows sideways, one about a level
-// axis in height; along the way to there neither does.
+// covered.
 func (o *PadOptions) uncertain(st *Still) float64 {
-	square := func(x float64) float64 { return x * x }
 	place := square(o.PositionError/ballWithin95) + square(st.Spread)
 	yaw := square(o.YawError/within95) + square(st.TurnSpread)
 	level := square(o.LevelError / within95)
-	r2 := square(o.Reach)
-	return boundFactor([3]float64{place + r2*yaw, place, place + r2*level}, knownDOF)
+	return boundFactor(atReach(place, yaw, level, o.Reach, o.Rise), knownDOF)
 }

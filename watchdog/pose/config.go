@@ -72,8 +72,8 @@ type Config struct {
 	// differ over the window before the pose Disagrees.
 	VelocityTolerance float64
 
-	// RestartRadius, m: a tracker that tells no id and that, after a gap,
-	// stands this close to its own origin, having been further away than three
+	// RestartRadius, m: a tracker that tells no id, or no more, and that, after
+	// a gap, stands this close to its own origin, having been further away than three
 	// times as much just before, is taken for Restarted.
 	RestartRadius float64
 

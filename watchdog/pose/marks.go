@@ -28,13 +28,20 @@ type MarkOptions struct {
 	Kind      FitKind
 	Tolerance float64 // m, > 0: the most a mark may be off
 	Noise     float64 // m, standard deviation of each coordinate of a mark; zero: estimated from what remains
-	Reach     float64 // m, how far from the marks' middle the residual is to hold; zero: as far as the outermost mark
+	// Reach, m, is how far from the marks' middle on the level, and Rise, m, how
+	// far above or below it the residual is to hold. Zero Reach: as far as the
+	// outermost mark.
+	Reach, Rise float64
+	// LevelError, rad, is how far off gravity the tracker's own vertical is about
+	// either level axis, 95 times of 100. A fit by yaw keeps it; a full one
+	// finds it.
+	LevelError float64
 }
 
 // MarkFit is an alignment by marks.
 type MarkFit struct {
-	// Alignment's Residual is the bound, m, that the error at Reach stays
-	// under with probability 0.95.
+	// Alignment's Residual is the bound, m, that the error at Reach and Rise
+	// stays under with probability 0.95, in the least favourable direction.
 	Alignment Alignment
 	Residuals []float64 // m, one for each mark
 	Worst     int       // the mark with the greatest
@@ -74,8 +81,8 @@ func AlignMarks(marks []Mark, o MarkOptions) (MarkFit, error) {
 		return out, fmt.Errorf("align: the marks fit only with the room leaning by %.0f°: is the survey mirrored, or are the axes wrong?", tilt*180/math.Pi)
 	}
 	out.Alignment = Alignment{Rotation: f.Rotation, Translation: f.Translation}
-	out.Sigma, out.Alignment.Residual = uncertainty(from, &f, &o)
-	return out, nil
+	out.Sigma, out.Alignment.Residual, err = uncertainty(from, to, &f, &o)
+	return out, err
 }
 
 func checkMarks(marks []Mark, o *MarkOptions) error {
@@ -83,8 +90,9 @@ func checkMarks(marks []Mark, o *MarkOptions) error {
 		return fmt.Errorf("align: %d marks: needs %d to %d", len(marks), MinMarks, MaxMarks)
 	}
 	if !(o.Tolerance > 0) || math.IsInf(o.Tolerance, 0) || !(o.Noise >= 0) || math.IsInf(o.Noise, 0) ||
-		!(o.Reach >= 0 && o.Reach <= MaxCoordinate) || o.Kind > FitFull {
-		return fmt.Errorf("align: options %+v: tolerance must be above zero, noise and reach not below, all finite", *o)
+		!(o.Reach >= 0 && o.Reach <= MaxCoordinate) || !(o.Rise >= 0 && o.Rise <= MaxCoordinate) ||
+		!(o.LevelError >= 0 && o.LevelError <= maxAlignTilt) || o.Kind > FitFull {
+		return fmt.Errorf("align: options %+v: tolerance must be above zero, noise, reach, rise and level error not below, all finite", *o)
 	}
 	for i := range marks {
 		if !marks[i].Tracker.within(MaxCoordinate) || !marks[i].Site.within(MaxCoordinate) {
@@ -176,19 +184,16 @@ func blame(from, to []Vec, worst int, o *MarkOptions) int {
 }
 
 // uncertainty is the standard deviation of a mark's coordinate and the 95 %
-// bound of the error at Reach from the marks' middle, in the least favourable
-// direction. The error is that of the middle, σ²/n in every direction, and on
-// top of it the rotation's, σ² over the marks' moment about the axis.
-func uncertainty(from []Vec, f *Fit, o *MarkOptions) (sigma, bound float64) {
-	n := float64(len(from))
-	dof := float64(3*n) - 4 // three of translation and the yaw are fitted
-	if o.Kind == FitFull {
-		dof = float64(3*n) - 6
+// bound of the error at Reach and Rise from the marks' middle, in the least
+// favourable direction. The error is that of the middle, σ²/n in every
+// direction; on top of it the rotation's, σ² over the marks' moment about the
+// axis; and, of a fit by yaw, that of the tracker's vertical.
+func uncertainty(from, to []Vec, f *Fit, o *MarkOptions) (sigma, bound float64, err error) {
+	sigma, dof, err := scatter(from, to, f, o)
+	if err != nil {
+		return 0, 0, err
 	}
-	sigma = math.Sqrt(f.SumSquares / dof)
-	if o.Noise > 0 {
-		sigma, dof = o.Noise, knownDOF
-	}
+	n, s2 := float64(len(from)), sigma*sigma
 	reach := o.Reach
 	centre, m := moments(from, o.Kind == FitYaw)
 	for _, p := range from {
@@ -196,12 +201,59 @@ func uncertainty(from []Vec, f *Fit, o *MarkOptions) (sigma, bound float64) {
 			reach = math.Max(reach, p.Sub(centre).Norm())
 		}
 	}
-	v := [3]float64{1 / n, 1 / n, 1 / n}
-	v[0] += reach * reach / (m[0] + m[1])
 	if o.Kind == FitFull {
 		// Moments about the axes: least about the line the marks lie along.
-		v[0] = 1/n + reach*reach/(m[1]+m[2])
-		v[1] = 1/n + reach*reach/(m[0]+m[2])
+		r2 := reach*reach + o.Rise*o.Rise
+		return sigma, boundFactor([3]float64{s2 * (1/n + r2/(m[1]+m[2])), s2 * (1/n + r2/(m[0]+m[2])), s2 / n}, dof), nil
 	}
-	return sigma, sigma * boundFactor(v, dof)
+	// Marks at several heights on a frame that leans seem turned: the yaw is
+	// then off by the lean times skew, and at worst adds to what it does itself.
+	skew := skewed(from, centre, m[0]+m[1])
+	estimated := atReach(s2/n, s2/(m[0]+m[1]), 0, reach, 0)
+	all := atReach(s2/n, s2/(m[0]+m[1]), square(o.LevelError/within95), reach, o.Rise+reach*skew)
+	return sigma, boundFactor(all, blended(estimated, all, dof)), nil
+}
+
+// scatter is the standard deviation of a mark's coordinate and how many degrees
+// of freedom it was estimated with. Where the tracker's vertical may be off it
+// is told from what a full rotation leaves: that has no part of it.
+func scatter(from, to []Vec, f *Fit, o *MarkOptions) (sigma, dof float64, err error) {
+	if o.Noise > 0 {
+		return o.Noise, knownDOF, nil
+	}
+	free, left := 4.0, f.SumSquares // three of translation and the yaw are fitted
+	if o.Kind == FitFull {
+		free = 6
+	} else if o.LevelError > 0 {
+		full, err := Umeyama(from, to, FitFull, false)
+		if err != nil {
+			return 0, 0, fmt.Errorf("align: %w", err)
+		}
+		free, left = 6, full.SumSquares
+	}
+	dof = float64(3*len(from)) - free
+	return math.Sqrt(left / dof), dof, nil
+}
+
+// skewed is by how much, rad for each rad of lean, marks at several heights
+// seem turned about the vertical.
+func skewed(from []Vec, centre Vec, moment float64) float64 {
+	var x, y float64
+	for _, p := range from {
+		d := p.Sub(centre)
+		x, y = x+d.Z*d.X, y+d.Z*d.Y
+	}
+	return math.Hypot(x, y) / moment
+}
+
+// blended is the degrees of freedom of variances of which only a part was
+// estimated, with dof, and the rest is known: those of the sum whose scatter is
+// the same (Welch, The generalization of Student's problem when several
+// different population variances are involved, 1947).
+func blended(estimated, all [3]float64, dof float64) float64 {
+	part, whole := estimated[0]+estimated[1]+estimated[2], all[0]+all[1]+all[2]
+	if !(part > 0) {
+		return knownDOF
+	}
+	return math.Min(knownDOF, dof*square(whole/part))
 }

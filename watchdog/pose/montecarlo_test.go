@@ -142,12 +142,12 @@ func TestStatedUncertaintyOfFullFitAnywhere(t *testing.T) {
 type padModel struct {
 	place, yaw, level float64 // m, rad, rad: within 95 times of 100
 	noise, turn       float64 // m, rad: deviation of the wandering
-	reach             float64 // m
+	reach, rise       float64 // m
 }
 
 func (m *padModel) draw(t *testing.T, rng *rand.Rand) (off, stated float64) {
 	n := rng.NormFloat64
-	pad := PadOptions{Position: Vec{2, 1, 0.06}, Yaw: 0.8, PositionError: m.place, YawError: m.yaw, LevelError: m.level, Reach: m.reach}
+	pad := PadOptions{Position: Vec{2, 1, 0.06}, Yaw: 0.8, PositionError: m.place, YawError: m.yaw, LevelError: m.level, Reach: m.reach, Rise: m.rise}
 	c := plain()
 	c.Mount = Mount{Offset: Vec{X: 0.1, Z: 0.03}, Rotation: FromEuler(0, 20*math.Pi/180, 0)}
 	// Where it stands in truth, site frame.
@@ -176,7 +176,7 @@ func (m *padModel) draw(t *testing.T, rng *rand.Rand) (off, stated float64) {
 		t.Fatal(err)
 	}
 	angle := 2 * math.Pi * rng.Float64()
-	p := pad.Position.Add(Vec{X: m.reach * math.Cos(angle), Y: m.reach * math.Sin(angle)})
+	p := pad.Position.Add(Vec{X: m.reach * math.Cos(angle), Y: m.reach * math.Sin(angle), Z: m.rise})
 	return a.Point(frame.Conj().Rotate(p.Sub(origin))).Sub(p).Norm(), a.Residual
 }
 
@@ -196,9 +196,9 @@ func TestStatedUncertaintyOfPad(t *testing.T) {
 		name string
 		m    padModel
 	}{
-		{"as the command's defaults", padModel{place: 0.01, yaw: 1 * deg, level: 0.3 * deg, noise: 0.0007, turn: 0.03 * deg, reach: 6}},
+		{"as the command's defaults", padModel{place: 0.01, yaw: 1 * deg, level: 0.3 * deg, noise: 0.0007, turn: 0.03 * deg, reach: 6, rise: 3}},
 		{"place counts most", padModel{place: 0.05, yaw: 0.2 * deg, level: 0.1 * deg, noise: 0.001, turn: 0.02 * deg, reach: 2}},
-		{"all alike", padModel{place: 0.03, yaw: 0.5 * deg, level: 0.5 * deg, noise: 0.0005, turn: 0.01 * deg, reach: 3}},
+		{"all alike", padModel{place: 0.03, yaw: 0.5 * deg, level: 0.5 * deg, noise: 0.0005, turn: 0.01 * deg, reach: 3, rise: 5}},
 	} {
 		rng := rand.New(rand.NewPCG(61, 62))
 		holds(t, "pad, "+c.name, func() (float64, float64) { return c.m.draw(t, rng) })
@@ -208,4 +208,58 @@ func TestStatedUncertaintyOfPad(t *testing.T) {
 	m := padModel{place: 0.0005, yaw: 0.02 * deg, level: 0, noise: 0.0015, turn: 0.1 * deg, reach: 4}
 	rng := rand.New(rand.NewPCG(63, 64))
 	heldAtLeast(t, "pad, noise counts most", func() (float64, float64) { return m.draw(t, rng) })
+}
+
+// markModel is what a draw of an alignment by marks is made of: white noise on
+// each coordinate of each mark, and a tracker whose vertical is off gravity
+// about both level axes (normal). The error is that of a point of the pen that
+// stands off the marks' middle on the level, in any direction, and above it.
+type markModel struct {
+	site        []Vec
+	sigma       float64 // m
+	level       float64 // rad, within 95 times of 100
+	reach, rise float64 // m
+}
+
+func (m *markModel) draw(t *testing.T, rng *rand.Rand) (off, stated float64) {
+	n := rng.NormFloat64
+	frame := small(Vec{n(), n(), 0}.Scale(m.level / within95)).Mul(FromYaw(2 * math.Pi * rng.Float64()))
+	origin := randomVec(rng).Scale(3)
+	toTracker := func(p Vec) Vec { return frame.Conj().Rotate(p.Sub(origin)) }
+	var marks []Mark
+	var centre Vec
+	for _, p := range m.site {
+		marks = append(marks, Mark{Site: p, Tracker: toTracker(p).Add(randomVec(rng).Scale(m.sigma))})
+		centre = centre.Add(p.Scale(1 / float64(len(m.site))))
+	}
+	o := MarkOptions{Tolerance: 0.3, Reach: m.reach, Rise: m.rise, LevelError: m.level}
+	fit, err := AlignMarks(marks, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	angle := 2 * math.Pi * rng.Float64()
+	p := centre.Add(Vec{X: m.reach * math.Cos(angle), Y: m.reach * math.Sin(angle), Z: m.rise})
+	return fit.Alignment.Point(toTracker(p)).Sub(p).Norm(), fit.Alignment.Residual
+}
+
+func TestStatedUncertaintyOfMarksFarAway(t *testing.T) {
+	const deg = math.Pi / 180
+	floor := []Vec{{0, 0, 0.06}, {3, 0, 0.06}, {3, 2, 0.06}, {0.5, 1.8, 0.06}}
+	for _, c := range []struct {
+		name string
+		m    markModel
+	}{
+		{"as the command's defaults", markModel{site: floor, sigma: 0.004, level: 0.3 * deg, reach: 6, rise: 3}},
+		{"the vertical counts most", markModel{site: floor, sigma: 0.001, level: 0.5 * deg, reach: 8, rise: 4}},
+		{"the marks count most", markModel{site: floor, sigma: 0.01, level: 0.1 * deg, reach: 6, rise: 2}},
+		{"three marks", markModel{site: floor[:3], sigma: 0.004, level: 0.3 * deg, reach: 5, rise: 2}},
+	} {
+		rng := rand.New(rand.NewPCG(71, 72))
+		holds(t, "marks far away, "+c.name, func() (float64, float64) { return c.m.draw(t, rng) })
+	}
+	// What marks at several heights seem turned by is taken to add up at worst.
+	high := []Vec{{0, 0, 0.06}, {3, 0, 0.06}, {3, 2, 2}, {0.5, 1.8, 1}}
+	m := markModel{site: high, sigma: 0.004, level: 0.5 * deg, reach: 6, rise: 2}
+	rng := rand.New(rand.NewPCG(73, 74))
+	heldAtLeast(t, "marks far away, at several heights", func() (float64, float64) { return m.draw(t, rng) })
 }

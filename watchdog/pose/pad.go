@@ -21,6 +21,7 @@ type PadOptions struct {
 	// either level axis, 95 times of 100. A vehicle on its pad does not show it.
 	LevelError float64
 	Reach      float64 // m, how far from the pad, on the level, the residual is to hold
+	Rise       float64 // m, and how far above or below it
 }
 
 // padLevel is how far a vehicle on its pad may lean, rad.
@@ -29,7 +30,7 @@ const padLevel = 20 * math.Pi / 180
 // AlignPad ties the tracker frame to the site by a vehicle that stands still on
 // its pad: yaw and translation, gravity kept. Axes and mounting are c's, whose
 // own alignment plays no part. The residual is the bound that the error at
-// Reach, in whatever direction, stays under 95 times of 100; see uncertain.
+// Reach and Rise, in whatever direction, stays under 95 times of 100; see uncertain.
 func AlignPad(samples []Sample, c Config, o PadOptions) (Alignment, error) {
 	if err := o.check(); err != nil {
 		return Alignment{}, err
@@ -57,7 +58,7 @@ func (o *PadOptions) Tie(st *Still) (Alignment, error) {
 }
 
 func (o *PadOptions) check() error {
-	for _, n := range []float64{o.MaxMove, o.MaxTurn, o.PositionError, o.YawError, o.LevelError, o.Reach} {
+	for _, n := range []float64{o.MaxMove, o.MaxTurn, o.PositionError, o.YawError, o.LevelError, o.Reach, o.Rise} {
 		if !(n >= 0 && n <= MaxCoordinate) {
 			return fmt.Errorf("align: pad options %+v: lengths and angles must be finite and not below zero", *o)
 		}

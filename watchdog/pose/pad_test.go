@@ -94,3 +94,50 @@ func TestAlignPadRefuses(t *testing.T) {
 		t.Error("a config without max age is taken")
 	}
 }
+
+// What the daemon would distrust, no alignment is measured from.
+func TestNothingIsMeasuredFromWhatIsNotTrusted(t *testing.T) {
+	for want, c := range map[string]struct {
+		set   func(c *Config)
+		spoil func(i int, s *Sample)
+	}{
+		"confidence of 0.40 is below the least of 0.50": {func(c *Config) { c.MinConfidence = 0.5 },
+			func(i int, s *Sample) {
+				s.Confidence, s.HasConfidence = 0.9, true
+				if i == 250 {
+					s.Confidence = 0.4
+				}
+			}},
+		"tells no confidence": {func(c *Config) { c.MinConfidence = 0.5 }, func(int, *Sample) {}},
+		"repeats itself to the last bit": {func(c *Config) { c.FrozenAfter = 200 * ms },
+			func(i int, s *Sample) {
+				if i > 100 && i < 150 {
+					s.Position, s.Orientation = Vec{3, 0.5, -2}, Quat{W: math.Cos(0.95), Y: math.Sin(0.95)}
+				}
+			}},
+		"its place repeats itself": {func(c *Config) { c.FrozenAfter = 200 * ms },
+			func(i int, s *Sample) {
+				if i > 100 && i < 200 {
+					s.Position, s.Orientation = Vec{3, 0.5, -2}, FromEuler(0, 0, float64(i)*1e-6).Mul(Quat{W: math.Cos(0.95), Y: math.Sin(0.95)})
+				}
+			}},
+		"pose-velocity": {func(c *Config) { c.VelocityTolerance = 0.5 },
+			func(_ int, s *Sample) { s.Velocity, s.HasVelocity = Vec{X: 1}, true }},
+		"pose-rate": {func(c *Config) { c.MinRateHz = 250 }, func(int, *Sample) {}},
+	} {
+		cfg := plain()
+		cfg.Axes = YUp
+		if _, err := AlignPad(onPad(), cfg, PadOptions{}); err != nil {
+			t.Fatal(err)
+		}
+		c.set(&cfg)
+		samples := onPad()
+		for i := range samples {
+			c.spoil(i, &samples[i])
+		}
+		a, err := AlignPad(samples, cfg, PadOptions{})
+		if err == nil || !strings.Contains(err.Error(), want) || a != (Alignment{}) {
+			t.Errorf("%v, want %q in it", err, want)
+		}
+	}
+}

@@ -59,7 +59,7 @@ func TestPairOfRecordings(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	check("yaw", yaw.Rotation.Yaw()*180/math.Pi, want.Yaw.Deg, 1e-4)
+	check("yaw", yaw.Rotation.Yaw(), want.Yaw.Deg*math.Pi/180, 1e-6)
 	vec("translation by yaw", yaw.Translation, want.Yaw.T)
 	check("RMSE by yaw", yaw.RMSE(), want.Yaw.RMSE, 1e-5)
 }

@@ -29,10 +29,14 @@ func (t *Track) judgeSession(s *Sample, arrived time.Duration, gap, session bool
 		t.bound = id
 	case id != "" && id != t.bound, session:
 		t.trust.restarted = true
+		if id == "" {
+			t.last = "" // what it told was of the session before
+		}
 	case id == "" && t.bound != "" && t.last == "":
 		t.trust.restarted = true // aligned by an id that this tracker does not tell
-	case id == "" && t.last == "" && gap && t.fellBack(s):
+	case id == "" && gap && t.fellBack(s):
 		t.trust.restarted, was = true, false // each time anew
+		t.last = ""
 	case id == "" && !t.begun:
 		_, t.trust.restarted = t.cfg.epochMoved(a, s.Stamp, arrived)
 	}

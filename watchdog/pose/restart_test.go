@@ -108,3 +108,54 @@ func TestUnaligned(t *testing.T) {
 		t.Error("no alignment fits")
 	}
 }
+
+// A tracker that told its id once and then no more is told by its id no more:
+// the return to the origin has to show it, as of one that never told any, and
+// so have stamps that begin anew. The alignment after that is of a session
+// without an id.
+func TestRestartOfATrackerThatStoppedTellingItsID(t *testing.T) {
+	for what, bound := range map[string]string{"bound by its first id": "", "bound by the file": "a"} {
+		c := plain()
+		c.RestartRadius = 0.1
+		c.Align.Tracker = bound
+		track := newTrack(t, c)
+		accept(t, track, withID(at(1000*time.Second, 2), "a"), 0)
+		accept(t, track, at(1000*time.Second+10*ms, 2), 10*ms)
+		wantDistrust(t, track, 10*ms, 0)
+		accept(t, track, at(1002*time.Second, 0), 2*time.Second)
+		if d := track.Distrust(2 * time.Second); !d.Has(Restarted) {
+			t.Fatalf("%s: %v, want the restart", what, d)
+		}
+		checkRenewed(t, what, track, 1002*time.Second, 2*time.Second)
+	}
+	track := newTrack(t, plain())
+	accept(t, track, withID(at(1000*time.Second, 2), "a"), 0)
+	now := time.Duration(0)
+	for stamp := time.Second; !track.Distrust(now).Has(Restarted); stamp += 10 * ms {
+		if now += 10 * ms; now > 5*time.Second {
+			t.Fatal("stamps that begin anew: the restart is not noticed")
+		}
+		offer(track, at(stamp, 1), now)
+	}
+	checkRenewed(t, "stamps that begin anew", track, time.Second, now)
+}
+
+// checkRenewed checks that an alignment of a session without an id, begun at
+// since, ends the restart, and that neither an older one nor one by the id does.
+func checkRenewed(t *testing.T, what string, track *Track, since, now time.Duration) {
+	t.Helper()
+	for _, a := range []Alignment{{Tracker: "a", Since: int64(since)}, {Since: int64(since - 3*time.Second + 10*ms)}} {
+		if a.Since > 0 && track.Unfit(&a) == "" {
+			t.Errorf("%s: %+v fits", what, a)
+		}
+	}
+	a := Alignment{Since: int64(since)}
+	if why := track.Unfit(&a); why != "" {
+		t.Fatalf("%s: it cannot be aligned again: %s", what, why)
+	}
+	if err := track.Realign(a); err != nil {
+		t.Fatal(err)
+	}
+	accept(t, track, at(since+10*time.Second, 2), now+time.Second)
+	wantDistrust(t, track, now+time.Second, 0)
+}

@@ -46,8 +46,9 @@ func (o StillOptions) defaulted() (StillOptions, error) {
 }
 
 // MeasureStill is the mean over samples of one session, without a gap, of a
-// body that stood still; axes, mounting and alignment are c's. It refuses a
-// body that moves, and says by how much it did.
+// body that stood still; axes, mounting and alignment are c's. It refuses
+// samples that by c's thresholds are not to be trusted, and a body that moves,
+// and says by how much it did.
 func MeasureStill(samples []Sample, c Config, o StillOptions) (Still, error) {
 	o, err := o.defaulted()
 	if err != nil {
@@ -58,6 +59,9 @@ func MeasureStill(samples []Sample, c Config, o StillOptions) (Still, error) {
 	}
 	placed, err := placeAll(samples, &c, o.Least)
 	if err != nil {
+		return Still{}, err
+	}
+	if err := trusted(samples, c); err != nil {
 		return Still{}, err
 	}
 	mean := meanEntry(placed)

@@ -157,6 +157,34 @@ func TestDwellNeedsStillness(t *testing.T) {
 	t.Error("2.2 s of stillness are not found")
 }
 
+// A tracker that is not sure of itself, or that froze, stands still as well: no
+// mark and no pad is taken by it, and why is said.
+func TestDwellNeedsATrustedTracker(t *testing.T) {
+	c := pose.DefaultConfig()
+	c.MinConfidence = 0.5
+	for want, spoil := range map[string]func(s *pose.Sample){
+		"min_confidence": func(s *pose.Sample) { s.Confidence = 0.3 },
+		"frozen_after":   func(s *pose.Sample) { s.Position = pose.Vec{} },
+	} {
+		h := newHand(pose.YawAlignment(0, pose.Vec{}, 0))
+		h.stay(3 * time.Second)
+		d, said := NewDwell(c, pose.StillOptions{}), false
+		for i := range h.out {
+			s := &h.out[i]
+			s.Confidence, s.HasConfidence = 0.9, true
+			spoil(s)
+			_, found, why := d.Add(s)
+			if found {
+				t.Fatalf("%s: taken for still", want)
+			}
+			said = said || why != nil && strings.Contains(why.Error(), want)
+		}
+		if !said {
+			t.Errorf("%s: it was never said", want)
+		}
+	}
+}
+
 // The drift put in comes out, and what it needs covers the far corner.
 func TestDrift(t *testing.T) {
 	a := pose.YawAlignment(0.3, pose.Vec{X: 1}, 0.02)
