@@ -12,10 +12,25 @@ import (
 
 // BenchmarkJudge100 judges decoded poses along a way between a hundred zones of
 // 64 corners, all limits on, and asks the zones alone for the same reaches, in
-// turn: judge-ns and zones-ns are medians a sample, times their ratio.
+// turn: judge-ns and zones-ns are medians a sample, times their ratio. A tracker
+// that reports its velocity, and a window of two samples for the rest; then one
+// that reports none and what a site file has by default: eleven samples, each
+// turned a little, from which velocity and turn rate are derived.
 func BenchmarkJudge100(b *testing.B) {
 	c := testConfig(b)
 	c.Zones = hundred(b)
+	c.Limits[LimitDistance] = Limit{On: true, Max: 40, Caution: 39, Confirm: 2, Answer: ActStop}
+	c.Limits[LimitClimb] = Limit{On: true, Max: 1, Caution: 0.9, Confirm: 2, Answer: ActStop}
+	c.Limits[LimitDescent] = c.Limits[LimitClimb]
+	c.Limits[LimitSession] = Limit{On: true, Max: 1e6, Caution: 1e6, Confirm: 1, Answer: ActStop}
+	b.Run("reported", func(b *testing.B) { benchmarkJudge(b, c, true) })
+	tie := c.Pose.Align
+	c.Pose = pose.DefaultConfig()
+	c.Pose.Align, c.Pose.FrozenAfter = tie, 0 // the rig repeats itself until it starts
+	b.Run("derived", func(b *testing.B) { benchmarkJudge(b, c, false) })
+}
+
+func benchmarkJudge(b *testing.B, c Config, reported bool) {
 	r := newRig(b, c)
 	r.p = wayAt(0)
 	r.started()
@@ -26,10 +41,9 @@ func BenchmarkJudge100(b *testing.B) {
 	at := 0
 	for b.Loop() {
 		for i := range samples {
-			p, q := wayAt(at), wayAt(at+1)
+			samples[i] = sampleAt(at, reported)
+			samples[i].Stamp = int64(r.now) + 1000e9 + int64(i+1)*int64(5*ms)
 			at++
-			samples[i] = pose.Sample{Stamp: int64(r.now) + 1000e9 + int64(i+1)*int64(5*ms), Position: p, Orientation: pose.Quat{W: 1},
-				Velocity: q.Sub(p).Scale(200), HasVelocity: true, Confidence: 0.9, HasConfidence: true, Tracker: "a"}
 		}
 		t := time.Now()
 		for i := range samples {
@@ -50,11 +64,22 @@ func BenchmarkJudge100(b *testing.B) {
 	}
 	slices.Sort(judge)
 	slices.Sort(alone)
-	m := len(judge) / 2
+	m := len(judge) / 20
 	b.ReportMetric(0, "ns/op")
 	b.ReportMetric(judge[m], "judge-ns")
 	b.ReportMetric(alone[m], "zones-ns")
 	b.ReportMetric(judge[m]/alone[m], "times")
+}
+
+// sampleAt is the i-th sample of the way, a little tilted and turning.
+func sampleAt(i int, reported bool) pose.Sample {
+	p, q, t := wayAt(i), wayAt(i+1), float64(i)/200
+	s := pose.Sample{Position: p, Orientation: pose.FromEuler(0.03*math.Sin(t), 0.05*math.Sin(t/3), t/10),
+		Confidence: 0.9, HasConfidence: true, Tracker: "a"}
+	if reported {
+		s.Velocity, s.HasVelocity = q.Sub(p).Scale(200), true
+	}
+	return s
 }
 
 // wayAt is the i-th place, 5 ms apart, of a way to and fro between the zones.

@@ -36,7 +36,6 @@ type Pose struct {
 	// turn rate's where a lever arm had to be taken out.
 	Lag      time.Duration
 	Tilt     float64 // rad, 0..π, between the body's up axis and the vertical
-	Yaw      float64 // rad, heading in the site frame, counter-clockwise from x
 	TurnRate float64 // rad/s about the vertical, signed; zero where HasTurnRate is false
 	// HasTurnRate is false for the first samples after a start or a gap: the
 	// turn rate is then unknown, never zero.

@@ -17,12 +17,13 @@ type motion struct {
 // deriver fits velocity and turn rate to the history.
 type deriver struct {
 	window time.Duration
+	at     instants
 	pos    slope
 	rot    slope
 }
 
 func newDeriver(window time.Duration) deriver {
-	return deriver{window: window, pos: newSlope(), rot: newSlope()}
+	return deriver{window: window, at: newInstants(), pos: newSlope(), rot: newSlope()}
 }
 
 // span is how many of the newest entries the window takes.
@@ -59,21 +60,22 @@ func (d *deriver) derive(h *history, m *motion) {
 	if !ok {
 		return
 	}
-	d.pos.reset()
-	d.rot.reset()
 	newest := h.back(0)
 	back := newest.attitude.Conj()
-	m.hasGiven = true
+	at, pos, rot := d.at.t[:0], d.pos.y[:0], d.rot.y[:0]
+	given, hasGiven := Vec{}, true
 	for i := range n {
 		e := h.back(i)
-		t := float64(e.stamp-newest.stamp) * 1e-9
-		d.pos.add(t, e.position.Sub(newest.position))
-		d.rot.add(t, e.attitude.Mul(back).rotationVector())
-		m.given = m.given.Add(e.given)
-		m.hasGiven = m.hasGiven && e.hasGiven
+		at = append(at, float64(e.stamp-newest.stamp)*1e-9)
+		pos = append(pos, e.position.Sub(newest.position))
+		rot = append(rot, e.attitude.Mul(back).rotationVector())
+		given = given.Add(e.given)
+		hasGiven = hasGiven && e.hasGiven
 	}
-	m.given = m.given.Scale(1 / float64(n))
-	m.velocity, m.lag = d.pos.solve()
-	m.spin, m.spinLag = d.rot.solve()
+	d.at.t, d.pos.y, d.rot.y = at, pos, rot
+	d.at.measure()
+	m.given, m.hasGiven = given.Scale(1/float64(n)), hasGiven
+	m.velocity, m.lag = d.pos.solve(&d.at)
+	m.spin, m.spinLag = d.rot.solve(&d.at)
 	m.known, m.moves = true, true
 }

@@ -17,22 +17,22 @@ type entry struct {
 // history is the newest samples since the last break (start, gap, jump, clock
 // step, restart): nothing is derived across one.
 type history struct {
-	ring  []entry // maxHistory of them
-	next  int     // where the next one goes
+	ring  *[maxHistory]entry
+	next  uint // the next one goes to next % maxHistory, which is a power of two
 	count int
 }
 
-func newHistory() history { return history{ring: make([]entry, maxHistory)} }
+func newHistory() history { return history{ring: new([maxHistory]entry)} }
 
 func (h *history) clear() { h.count = 0 }
 
 func (h *history) push(e *entry) {
-	h.ring[h.next] = *e
-	h.next = (h.next + 1) % len(h.ring)
-	h.count = min(h.count+1, len(h.ring))
+	h.ring[h.next%maxHistory] = *e
+	h.next++
+	h.count = min(h.count+1, maxHistory)
 }
 
 // back is the i-th newest entry, 0 the newest; i < count.
 func (h *history) back(i int) *entry {
-	return &h.ring[(h.next-1-i+2*len(h.ring))%len(h.ring)]
+	return &h.ring[(h.next-1-uint(i))%maxHistory]
 }

@@ -92,6 +92,9 @@ func (t *Track) jumped(e *entry) bool {
 	if t.tooFast(&t.at, e) || t.tooSharp(e) {
 		return true
 	}
+	if t.calm(e) {
+		return false
+	}
 	for i := 1; i < t.hist.count; i++ {
 		old := t.hist.back(i)
 		if time.Duration(e.stamp-old.stamp) > jumpReach {
@@ -102,6 +105,19 @@ func (t *Track) jumped(e *entry) bool {
 		}
 	}
 	return false
+}
+
+// calm reports whether no step within jumpReach went at more than calmShare of
+// MaxSpeed. Many such steps together are no further than as much of MaxSpeed in
+// their time, so none of the samples they began at needs to be looked at. It
+// only saves that work; what is left of the share is far more than rounding.
+func (t *Track) calm(e *entry) bool {
+	const calmShare = 0.999
+	dt := time.Duration(e.stamp - t.at.stamp).Seconds()
+	if !(e.position.Sub(t.at.position).Norm() <= float64(calmShare*t.cfg.MaxSpeed*dt)) {
+		t.brisk = e.stamp
+	}
+	return time.Duration(e.stamp-t.brisk) >= jumpReach
 }
 
 func (t *Track) tooFast(from, to *entry) bool {

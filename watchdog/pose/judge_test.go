@@ -1,6 +1,7 @@
 package pose
 
 import (
+	"math/rand/v2"
 	"testing"
 	"time"
 )
@@ -156,5 +157,46 @@ func TestDrainIsNoClockStep(t *testing.T) {
 			t.Fatalf("at stamp %v: %v", stamp, d)
 		}
 		now += ms / 2
+	}
+}
+
+// TestCalmChangesNothing: what a calm way saves the jump test is only work: with
+// steps about as quick as the vehicle can go, slow stretches, bunched stamps and
+// creeps, it says what comparing every pair says.
+func TestCalmChangesNothing(t *testing.T) {
+	rng := rand.New(rand.NewPCG(41, 42))
+	calm, jumps := 0, 0
+	for range 40 {
+		c := plain()
+		c.MaxSpeed, c.JumpSlack = 2, 0.02*rng.Float64()
+		track := newTrack(t, c)
+		stamp, x, pace := time.Second, 0.0, 0.0
+		for range 500 {
+			step := time.Duration(1+rng.IntN(12)) * ms
+			if rng.IntN(60) == 0 {
+				pace = []float64{0, 0.5, 1.99, 2, 2.1, 4}[rng.IntN(6)]
+			}
+			stamp, x = stamp+step, x+pace*step.Seconds()*(0.99+0.02*rng.Float64())
+			s := at(stamp, x)
+			e := entry{stamp: s.Stamp, position: s.Position}
+			far := track.begun && track.tooFast(&track.at, &e)
+			for i := 1; i < track.hist.count; i++ {
+				old := track.hist.back(i)
+				far = far || time.Duration(e.stamp-old.stamp) <= jumpReach && track.tooFast(old, &e)
+			}
+			if track.begun && !far && track.calm(&e) {
+				calm++
+			}
+			accept(t, track, s, stamp)
+			if got := track.Distrust(stamp).Has(Jumped); got != far {
+				t.Fatalf("at %v: jumped %v, every pair says %v", stamp, got, far)
+			}
+			if far {
+				jumps++
+			}
+		}
+	}
+	if calm < 2000 || jumps < 100 {
+		t.Errorf("calm %d times, %d jumps: too few to prove anything", calm, jumps)
 	}
 }

@@ -51,7 +51,7 @@ func TestAlignPad(t *testing.T) {
 		p = accept(t, track, s, time.Duration(s.Stamp))
 	}
 	nearVec(t, "position", p.Position, o.Position, 0.003)
-	near(t, "yaw", p.Yaw, -0.4, 1e-9)
+	near(t, "yaw", p.Orientation.Yaw(), -0.4, 1e-9)
 	near(t, "tilt", p.Tilt, 0, 1e-9)
 	wantDistrust(t, track, 2500*ms, 0)
 }

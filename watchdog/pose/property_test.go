@@ -151,7 +151,7 @@ func TestAnySamplesGiveFiniteAndRepeatablePoses(t *testing.T) {
 			if (a.Accept(&s, now, now, &p) == nil) != (b.Accept(&s, now, now, &q) == nil) || p != q || a.Distrust(now) != b.Distrust(now) {
 				t.Fatalf("seed %d: two tracks differ: %+v, %+v", seed, p, q)
 			}
-			if !p.Position.Finite() || !p.Velocity.Finite() || !p.Orientation.Finite() || !finite(p.TurnRate) || !finite(p.Yaw) ||
+			if !p.Position.Finite() || !p.Velocity.Finite() || !p.Orientation.Finite() || !finite(p.TurnRate) || !finite(p.Orientation.Yaw()) ||
 				!(p.Tilt >= 0 && p.Tilt <= 3.15) || p.Lag < 0 || p.Lag > 2*c.MaxAge+2*c.VelocityWindow {
 				t.Fatalf("seed %d: %+v", seed, p)
 			}

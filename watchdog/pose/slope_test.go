@@ -33,16 +33,17 @@ func every(step, end time.Duration) (out []time.Duration) {
 func TestSlopeAgainstGonum(t *testing.T) {
 	rng := rand.New(rand.NewPCG(21, 22))
 	for range 2000 {
-		s := newSlope()
+		s, w := newSlope(), newInstants()
 		n := 2 + rng.IntN(30)
 		var ts, xs, zs []float64
 		for range n {
 			at := -0.05 * rng.Float64()
 			y := Vec{X: 3*at + 0.01*rng.NormFloat64(), Z: -at + 0.01*rng.NormFloat64()}
 			ts, xs, zs = append(ts, at), append(xs, y.X), append(zs, y.Z)
-			s.add(at, y)
+			w.t, s.y = append(w.t, at), append(s.y, y)
 		}
-		s.fit()
+		w.measure()
+		s.fit(&w)
 		_, bx := stat.LinearRegression(ts, xs, nil, false)
 		_, bz := stat.LinearRegression(ts, zs, nil, false)
 		nearVec(t, "slope", s.rate, Vec{X: bx, Z: bz}, 1e-9*(1+math.Abs(bx)+math.Abs(bz)))
@@ -54,17 +55,18 @@ func TestSlopeAgainstGonum(t *testing.T) {
 func TestWorstAgainstLeavingOut(t *testing.T) {
 	rng := rand.New(rand.NewPCG(23, 24))
 	squares := func(ts []float64, ys []Vec) (sum float64) {
-		s := slope{t: ts, y: ys}
-		s.fit()
+		s, w := slope{y: ys}, instants{t: ts}
+		w.measure()
+		s.fit(&w)
 		for i := range ts {
-			e := ys[i].Sub(s.meanY).Sub(s.rate.Scale(ts[i] - s.meanT))
+			e := ys[i].Sub(s.mean).Sub(s.rate.Scale(ts[i] - w.mean))
 			sum += e.Dot(e)
 		}
 		return sum
 	}
 	found := 0
 	for range 3000 {
-		s := newSlope()
+		s, w := newSlope(), newInstants()
 		n := robustCount + rng.IntN(10)
 		bad, size := rng.IntN(n), 0.1*rng.Float64()
 		for i := range n {
@@ -73,12 +75,13 @@ func TestWorstAgainstLeavingOut(t *testing.T) {
 			if i == bad {
 				y.Y += size
 			}
-			s.add(at, y)
+			w.t, s.y = append(w.t, at), append(s.y, y)
 		}
-		s.fit()
-		got, want, least := s.worst(), -1, squares(s.t, s.y)/robustRatio
+		w.measure()
+		s.fit(&w)
+		got, want, least := s.worst(&w), -1, squares(w.t, s.y)/robustRatio
 		for i := range n {
-			ts := append(append([]float64(nil), s.t[:i]...), s.t[i+1:]...)
+			ts := append(append([]float64(nil), w.t[:i]...), w.t[i+1:]...)
 			ys := append(append([]Vec(nil), s.y[:i]...), s.y[i+1:]...)
 			if left := squares(ts, ys); left < least {
 				want, least = i, left
@@ -108,7 +111,7 @@ func TestSteadyMotion(t *testing.T) {
 		}
 		nearVec(t, name, p.Velocity, v, 1e-9)
 		near(t, name+" turn rate", p.TurnRate, turn, 1e-9)
-		near(t, name+" yaw", p.Yaw, math.Remainder(turn*stamps[len(stamps)-1].Seconds(), 2*math.Pi), 1e-12)
+		near(t, name+" yaw", p.Orientation.Yaw(), math.Remainder(turn*stamps[len(stamps)-1].Seconds(), 2*math.Pi), 1e-12)
 	}
 }
 
@@ -269,6 +272,6 @@ func TestOpticalMount(t *testing.T) {
 	// The camera's attitude with the body level, looking along y.
 	q := FromYaw(math.Pi / 2).Mul(OpticalMount())
 	p := path(t, c, []time.Duration{0}, func(int, float64) (Vec, Quat) { return Vec{}, q })
-	near(t, "yaw", p.Yaw, math.Pi/2, 1e-15)
+	near(t, "yaw", p.Orientation.Yaw(), math.Pi/2, 1e-15)
 	near(t, "tilt", p.Tilt, 0, 1e-15)
 }

@@ -23,6 +23,7 @@ type Track struct {
 	clock    senderClock
 	lateness time.Duration // of the newest sample
 	hist     history
+	brisk    int64 // ns, stamp of the newest step that was not calm
 	derive   deriver
 	trust    trust
 	checked  time.Duration // newest instant anything was asked about
@@ -82,7 +83,9 @@ func (t *Track) Accept(s *Sample, arrived, now time.Duration, out *Pose) *Fault 
 		session, t.trust.restarted = true, true
 		t.trust.noticed, t.trust.fresh = true, t.behind.first
 	}
-	t.behind = behind{}
+	if t.behind.on {
+		t.behind = behind{}
+	}
 	if t.begun {
 		arrived = max(arrived, t.arrived)
 	}
@@ -134,7 +137,7 @@ func (t *Track) fill(out *Pose) {
 	*out = Pose{
 		Stamp: t.at.stamp, Arrived: t.arrived, Position: t.at.position,
 		HasVelocity: m.moves, HasTurnRate: m.known,
-		Tilt: q.Tilt(), Yaw: q.Yaw(), Orientation: q,
+		Tilt: q.Tilt(), Orientation: q,
 	}
 	if m.moves {
 		out.Velocity, out.Lag = m.velocity, m.lag

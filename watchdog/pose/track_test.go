@@ -123,7 +123,7 @@ func TestRefusedSampleChangesNothing(t *testing.T) {
 	run(t, track, 10*ms, 200*ms, 1)
 	age, _ := track.Age(250 * ms)
 	state := *track
-	ring := append([]entry(nil), track.hist.ring...)
+	ring := *track.hist.ring
 	bad := func(spoil func(*Sample)) Sample {
 		s := at(210*ms, 0.21)
 		s.Seq, s.HasSeq = 5, true
@@ -406,7 +406,7 @@ func TestRealign(t *testing.T) {
 	}
 	p := accept(t, track, at(50*ms, 2), 110*ms) // stamps may begin anew
 	nearVec(t, "position", p.Position, Vec{10, 2, 0}, 1e-14)
-	near(t, "yaw", p.Yaw, math.Pi/2, 1e-15)
+	near(t, "yaw", p.Orientation.Yaw(), math.Pi/2, 1e-15)
 	if p.HasVelocity {
 		t.Error("a velocity out of two frames")
 	}

@@ -1,6 +1,9 @@
 package pose
 
-import "time"
+import (
+	"math/bits"
+	"time"
+)
 
 // trust holds the reasons not to trust the newest pose.
 type trust struct {
@@ -29,15 +32,8 @@ func (r *trust) hold(d Distrust, now, settle time.Duration) {
 	r.until[d.bit()] = now + settle
 }
 
-// bit is the number of a single reason's bit.
-func (d Distrust) bit() int {
-	n := 0
-	for d > 1 {
-		d >>= 1
-		n++
-	}
-	return n
-}
+// bit is the number of the first reason's bit.
+func (d Distrust) bit() int { return bits.TrailingZeros16(uint16(d)) }
 
 // note takes what Distrust is at now: trust begins anew with every reason.
 func (r *trust) note(d Distrust, now time.Duration) {
@@ -65,9 +61,9 @@ func (t *Track) reasons(now time.Duration) Distrust {
 	if r.restarted {
 		d |= Restarted
 	}
-	for i := range DistrustReasons {
-		if bit := Distrust(1) << i; r.heldSet&bit != 0 && now < r.until[i] {
-			d |= bit
+	for left := r.heldSet; left != 0; left &= left - 1 {
+		if i := left.bit(); now < r.until[i] {
+			d |= 1 << i
 		}
 	}
 	return d
@@ -98,10 +94,8 @@ func (t *Track) Deadline() (time.Duration, bool) {
 	if d, slow := t.trust.rate.slowFrom(); slow {
 		sooner(d)
 	}
-	for i := range DistrustReasons {
-		if t.trust.heldSet&(1<<i) != 0 {
-			sooner(t.trust.until[i])
-		}
+	for left := t.trust.heldSet; left != 0; left &= left - 1 {
+		sooner(t.trust.until[left.bit()])
 	}
 	return at, ok
 }
@@ -114,10 +108,8 @@ func (t *Track) TrustedSince(now time.Duration) (time.Duration, bool) {
 		return 0, false
 	}
 	since := t.trust.since
-	for i := range DistrustReasons {
-		if t.trust.heldSet&(1<<i) != 0 {
-			since = max(since, t.trust.until[i])
-		}
+	for left := t.trust.heldSet; left != 0; left &= left - 1 {
+		since = max(since, t.trust.until[left.bit()])
 	}
 	return since, true
 }

@@ -39,13 +39,20 @@ func series(x float64, c []float64) (s float64) {
 // atanSmall is atan(t) - t for |t| <= 1/15, by the series of atan.
 func atanSmall(t float64) float64 {
 	t2 := float64(t * t)
-	c := [...]float64{-1. / 3, 1. / 5, -1. / 7, 1. / 9, -1. / 11, 1. / 13}
-	return float64(float64(t*t2) * series(t2, c[:]))
+	s := float64(1./13*t2) - 1./11
+	s = float64(s*t2) + 1./9
+	s = float64(s*t2) - 1./7
+	s = float64(s*t2) + 1./5
+	s = float64(s*t2) - 1./3
+	return float64(float64(t*t2) * s)
 }
 
 // atanParts is atan(x), for x from 0 to 1, in two parts.
 func atanParts(x float64) (hi, lo float64) {
-	k := int(math.Floor(float64(x*8) + 0.5))
+	k := int(float64(x*8) + 0.5)
+	if k == 0 {
+		return 0, x + atanSmall(x)
+	}
 	c := float64(float64(k) / 8)
 	t := (x - c) / (1 + float64(x*c))
 	hi, lo = atanOf(k)
