@@ -31,6 +31,7 @@ type Guard struct {
 	trust   pose.Distrust
 	reach   Reach
 	later   Reach // for what has to be confirmed; see reachAfter
+	laterBy time.Duration
 	near    zones.Hit
 	speed   float64 // m/s, newest known horizontal speed
 	slow    time.Duration

@@ -12,12 +12,13 @@ import (
 
 // onPose decodes, checks and judges one message of the tracker.
 func (g *Guard) onPose(ev *Event, now time.Duration) {
-	if f := g.decode(ev); f != nil {
+	s, f := g.decode(ev)
+	if f != nil {
 		g.fault(f, now)
 		return
 	}
 	last, had := g.cur.Stamp, g.judged
-	if f := g.track.Accept(&g.sample, min(ev.Arrived, now), now, &g.cur); f != nil {
+	if f := g.track.Accept(s, min(ev.Arrived, now), now, &g.cur); f != nil {
 		g.fault(f, now)
 		return
 	}
@@ -32,18 +33,17 @@ func (g *Guard) onPose(ev *Event, now time.Duration) {
 	g.judgePose(now)
 }
 
-func (g *Guard) decode(ev *Event) *pose.Fault {
+func (g *Guard) decode(ev *Event) (*pose.Sample, *pose.Fault) {
 	if ev.TooLarge {
-		return &pose.Fault{Kind: pose.TooLarge, Detail: "cut by the link"}
+		return nil, &pose.Fault{Kind: pose.TooLarge, Detail: "cut by the link"}
 	}
 	if ev.Retained {
-		return &pose.Fault{Kind: pose.RetainedMsg, Detail: "a retained pose is old by definition"}
+		return nil, &pose.Fault{Kind: pose.RetainedMsg, Detail: "a retained pose is old by definition"}
 	}
 	if ev.Sample != nil { // Accept holds it to the same gate
-		g.sample = *ev.Sample
-		return nil
+		return ev.Sample, nil
 	}
-	return g.dec.Decode(ev.Payload, &g.sample)
+	return &g.sample, g.dec.Decode(ev.Payload, &g.sample)
 }
 
 // fault counts a refused message and reports the first of its kind.
@@ -90,7 +90,7 @@ func (g *Guard) judgePose(now time.Duration) {
 func (g *Guard) look(now time.Duration) {
 	age, _ := g.track.Age(now)
 	g.cfg.reachOf(&g.cur, age, g.assumed(), &g.reach)
-	g.lookedAt = now
+	g.lookedAt, g.laterBy = now, 0
 	g.judgeZones(now)
 }
 
@@ -125,7 +125,7 @@ func (g *Guard) assumed() float64 {
 		}
 		return math.Inf(1)
 	}
-	return math.Max(math.Max(g.speed, l[LimitSpeed].Max), math.Max(l[LimitClimb].Max, l[LimitDescent].Max))
+	return max(g.speed, l[LimitSpeed].Max, l[LimitClimb].Max, l[LimitDescent].Max)
 }
 
 func (g *Guard) judgeZones(now time.Duration) {
@@ -194,7 +194,7 @@ func (g *Guard) bodyNow() zones.Sweep {
 	w := zones.Sweep{From: g.reach.Sweep.From, To: g.reach.Sweep.From, Radius: g.cfg.Radius,
 		Below: g.cfg.Height / 2, Above: g.cfg.Height / 2}
 	if g.cfg.HasGround {
-		w.Below = math.Max(0, math.Min(w.Below, w.From.Z-g.cfg.Ground))
+		w.Below = max(0, min(w.Below, w.From.Z-g.cfg.Ground))
 	}
 	return w
 }
@@ -216,13 +216,17 @@ func (g *Guard) judgeLimits(now time.Duration) {
 }
 
 // reachAfter is the reach where the stop may be called later than at the next
-// judgement, for what has to be confirmed.
+// judgement, for what has to be confirmed. It is asked for in the step that
+// looked, so what was worked out for one limit stands for the next.
 func (g *Guard) reachAfter(late, now time.Duration) *Reach {
 	if late == 0 || !g.cfg.Stopping.Predict {
 		return &g.reach
 	}
-	age, _ := g.track.Age(now)
-	g.cfg.reachOf(&g.cur, age+late, g.assumed(), &g.later)
+	if late != g.laterBy {
+		age, _ := g.track.Age(now)
+		g.cfg.reachOf(&g.cur, age+late, g.assumed(), &g.later)
+		g.laterBy = late
+	}
 	return &g.later
 }
 
@@ -241,7 +245,7 @@ func (g *Guard) distance(now time.Duration) float64 {
 	h := g.cfg.Home
 	here := trig.Hypot(w.From.X-h.X, w.From.Y-h.Y)
 	there := trig.Hypot(w.To.X-h.X, w.To.Y-h.Y) + w.Grow
-	return math.Max(here, there) + w.Radius - g.cfg.Radius
+	return max(here, there) + w.Radius - g.cfg.Radius
 }
 
 func (g *Guard) limit(id LimitID, v float64, now time.Duration) {

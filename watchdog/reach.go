@@ -166,6 +166,6 @@ func spread(v, t, a, errV, acc float64) float64 {
 // where the pose has it.
 func (c *Config) groundReach(r *Reach) {
 	if w := &r.Sweep; c.HasGround {
-		w.Below = math.Max(0, math.Min(w.Below, w.From.Z-c.Ground))
+		w.Below = max(0, min(w.Below, w.From.Z-c.Ground))
 	}
 }

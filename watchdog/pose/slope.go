@@ -1,6 +1,9 @@
 package pose
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 const (
 	// robustCount is the least number of samples of which one can be told to
@@ -112,20 +115,17 @@ func (s *slope) worst(w *instants) int {
 	if len(s.y) < robustCount {
 		return -1
 	}
-	at, gain, all, far := -1, 0.0, 0.0, 0.0
+	at, gain, all, off := -1, 0.0, 0.0, 0.0
 	mean, rate := s.mean, s.rate
 	for i, dt := range w.off {
 		e := s.y[i].Sub(mean).Sub(rate.Scale(dt))
 		sq, free := e.Dot(e), w.free[i]
 		all += sq
-		if free < minFreedom {
-			continue
-		}
-		if g := sq / free; g > gain {
-			at, gain, far = i, g, e.Norm()/free
+		if g := sq / free; free >= minFreedom && g > gain {
+			at, gain, off = i, g, sq
 		}
 	}
-	if at < 0 || far < robustFloor || (all-gain)*robustRatio > all {
+	if at < 0 || (all-gain)*robustRatio > all || math.Sqrt(off)/w.free[at] < robustFloor {
 		return -1
 	}
 	return at

@@ -161,5 +161,8 @@ func (a Quat) rotationVector() Vec {
 	if s < 1e-12 {
 		return u.Scale(2)
 	}
+	if s < a.W {
+		return u.Scale(2 * trig.Atan(s/a.W) / s)
+	}
 	return u.Scale(2 * trig.Atan2(s, a.W) / s)
 }

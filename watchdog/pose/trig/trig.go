@@ -59,6 +59,13 @@ func atanParts(x float64) (hi, lo float64) {
 	return hi, lo + (t + atanSmall(t))
 }
 
+// Atan is the arc tangent of x, rad, for x from 0 to 1: what Atan2 gives of a
+// point in that eighth of the plane.
+func Atan(x float64) float64 {
+	hi, lo := atanParts(x)
+	return hi + lo
+}
+
 // Atan2 is the angle of the point (x, y), rad, from -π to π, with the signs and
 // special cases of math.Atan2.
 func Atan2(y, x float64) float64 {
