@@ -37,6 +37,9 @@ func (g *Guard) forgetNear() {
 // observe notes that subject i is violated (bad) with value v, or good.
 func (g *Guard) observe(i int, bad bool, v, limit float64, now time.Duration) {
 	s := &g.subjects[i]
+	if !bad && !s.listed && !s.near {
+		return // good, as it was
+	}
 	if s.near && now > s.nearUntil {
 		s.near = false
 	}

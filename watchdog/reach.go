@@ -108,9 +108,8 @@ func (c *Config) reachOf(p *pose.Pose, age time.Duration, assumed float64, r *Re
 	s := &c.Stopping
 	pad := s.Margin + s.PlaceErr()
 	half := float64(c.Height / 2)
-	*r = Reach{Up: pad, Down: pad}
 	at := zones.XYZ{X: p.Position.X, Y: p.Position.Y, Z: p.Position.Z}
-	r.Sweep = zones.Sweep{From: at, To: at, Radius: c.Radius + pad}
+	*r = Reach{Sweep: zones.Sweep{From: at, To: at, Radius: c.Radius + pad}, Up: pad, Down: pad}
 	if s.Predict {
 		until := age + JudgeEvery
 		if s.CoverLoss {

@@ -31,7 +31,10 @@ func (c *Config) place(s *Sample, e *entry) {
 	q, _ := s.Orientation.Unit()
 	e.stamp = s.Stamp
 	e.attitude = r.Mul(c.Axes.Quat(q)).Mul(c.Mount.Rotation.Conj())
-	e.position = c.Align.Point(c.Axes.Vec(s.Position)).Sub(e.attitude.Rotate(c.Mount.Offset))
+	e.position = r.Rotate(c.Axes.Vec(s.Position)).Add(c.Align.Translation)
+	if c.Mount.Offset != (Vec{}) {
+		e.position = e.position.Sub(e.attitude.Rotate(c.Mount.Offset))
+	}
 	e.given, e.hasGiven = Vec{}, s.HasVelocity
 	if s.HasVelocity {
 		e.given = r.Rotate(c.Axes.Vec(s.Velocity))
