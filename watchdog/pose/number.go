@@ -24,25 +24,19 @@ const maxExponent = 1 << 20
 // scanNumber reads the number at the front of b by the grammar of RFC 8259,
 // and how many bytes it takes; 0 where none stands there.
 func scanNumber(b []byte) (n number, size int) {
-	i, digits := 0, 0
+	i := 0
 	if i < len(b) && b[i] == '-' {
 		n.neg = true
 		i++
 	}
 	first := i
-	for ; i < len(b) && b[i]-'0' <= 9; i++ {
-		n.push(b[i], &digits, false)
-	}
+	i, digits := n.digits(b, i, 0, false)
 	if i == first || b[first] == '0' && i > first+1 {
 		return n, 0
 	}
 	if i < len(b) && b[i] == '.' {
-		i++
-		first = i
-		for ; i < len(b) && b[i]-'0' <= 9; i++ {
-			n.push(b[i], &digits, true)
-		}
-		if i == first {
+		first = i + 1
+		if i, _ = n.digits(b, first, digits, true); i == first {
 			return n, 0
 		}
 	}
@@ -58,26 +52,26 @@ func scanNumber(b []byte) (n number, size int) {
 	return n, i
 }
 
-// push takes one more digit, before or after the point.
-func (n *number) push(c byte, digits *int, fraction bool) {
-	if *digits == 0 && c == '0' {
-		if fraction {
-			n.exp--
+// digits takes the digits from b[i] on, before or after the point, as many of
+// which as are in count so far; it gives where they end and how many are.
+func (n *number) digits(b []byte, i, count int, fraction bool) (end, counted int) {
+	mant, over, from := n.mant, 0, i
+	for ; i < len(b) && b[i]-'0' <= 9; i++ {
+		switch {
+		case count == 0 && b[i] == '0': // a leading zero
+		case count == 19:
+			n.cut = n.cut || b[i] != '0'
+			over++
+		default:
+			mant = mant*10 + uint64(b[i]-'0')
+			count++
 		}
-		return
 	}
-	if *digits == 19 {
-		n.cut = n.cut || c != '0'
-		if !fraction {
-			n.exp++
-		}
-		return
-	}
-	n.mant = n.mant*10 + uint64(c-'0')
-	*digits++
+	n.mant, n.exp = mant, n.exp+over
 	if fraction {
-		n.exp--
+		n.exp -= i - from
 	}
+	return i, count
 }
 
 // scanExponent reads what follows the e: an optional sign and digits.
@@ -105,14 +99,14 @@ func scanExponent(b []byte) (e, size int) {
 // float is the nearest float64, and whether it is finite.
 //
 // Where mant and the power of ten are both exact in float64 a single rounded
-// operation gives the nearest (Clinger 1990); strconv does the rest.
+// operation gives the nearest (Clinger 1990): up to 10^22. strconv does the rest.
 func (n *number) float() (float64, bool) {
 	if !n.cut && n.mant <= 1<<53 && n.exp >= -22 && n.exp <= 22 {
 		f := float64(n.mant)
 		if n.exp < 0 {
-			f /= pow10(-n.exp)
+			f /= math.Pow10(-n.exp)
 		} else {
-			f *= pow10(n.exp)
+			f *= math.Pow10(n.exp)
 		}
 		if n.neg {
 			f = -f
@@ -121,13 +115,6 @@ func (n *number) float() (float64, bool) {
 	}
 	f, err := strconv.ParseFloat(string(n.text), 64)
 	return f, err == nil && finite(f)
-}
-
-// pow10 is 10^e for 0 <= e <= 22, all of which a float64 holds exactly.
-func pow10(e int) float64 {
-	table := [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10,
-		1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
-	return table[e]
 }
 
 // scaled is the whole part of n·10^shift, computed exactly, and whether n has
