@@ -133,14 +133,15 @@ func fixed(b []byte, n int64, decimals int) []byte {
 	}
 	var digits [24]byte
 	i := len(digits)
-	for k := 0; n > 0 || k <= decimals; k++ {
+	left := uint64(n) // divides quicker
+	for k := 0; left > 0 || k <= decimals; k++ {
 		if k == decimals {
 			i--
 			digits[i] = '.'
 		}
 		i--
-		digits[i] = byte('0' + n%10)
-		n /= 10
+		digits[i] = byte('0' + left%10)
+		left /= 10
 	}
 	return append(b, digits[i:]...)
 }
