@@ -32,8 +32,8 @@ import (
 //	limits                                      20        40
 //	the rest: levels, permit, deadlines        140       100
 //
-// Alone, the zones take 150: the question that knows the last answer cannot be
-// asked out of its order. A sampling profile is good to some 20 ns here.
+// Alone, not knowing the last answer, the zones take 150. A sampling profile is
+// good to some 20 ns here.
 func BenchmarkJudge100(b *testing.B) {
 	c := testConfig(b)
 	c.Zones = hundred(b)
