@@ -13,15 +13,16 @@ type tag struct {
 // area is a region of the floor plan, one polygon or the union of several,
 // with its walls. Its answers about a bare point are exact in sign.
 type area struct {
-	parts []*polygon
-	zone  []int32 // the zone of each part
-	walls []seg
-	tags  []tag
-	index *tree // over walls; nil where a scan is faster
-	plat  *plat // see layPlat; may be nil
-	lo    XY
-	hi    XY
-	scale float64 // m, the largest size of a coordinate
+	parts  []*polygon
+	zone   []int32 // the zone of each part
+	walls  []seg
+	tags   []tag
+	index  *tree // over walls; nil where a scan is faster
+	plat   *plat // see layPlat; may be nil
+	lo     XY
+	hi     XY
+	scale  float64 // m, the largest size of a coordinate
+	close2 float64 // m², so near the walls it takes more than the nearest to tell the side
 }
 
 // newArea is the area of one polygon.
@@ -52,6 +53,7 @@ func (a *area) measure() {
 		}
 	}
 	a.scale = max(max(math.Abs(a.lo.X), math.Abs(a.lo.Y)), max(math.Abs(a.hi.X), math.Abs(a.hi.Y)))
+	a.close2 = max(1e-12*a.scale*a.scale, 1e-280) // squares of less lose bits
 }
 
 // locate tells exactly where a point is: +1 in the interior of the union, 0 on
@@ -80,10 +82,10 @@ func (a *area) locate(x, y float64) int {
 // of limit.
 func (a *area) nearest(x, y, limit float64, n *near) {
 	n.reset(limit)
+	if a.plat != nil && a.plat.nearest(a.walls, x, y, n) {
+		return
+	}
 	if a.index != nil {
-		if a.plat != nil && a.plat.nearest(a.walls, x, y, n) {
-			return
-		}
 		a.index.nearest(x, y, n)
 		return
 	}
@@ -97,7 +99,10 @@ func (a *area) nearest(x, y, limit float64, n *near) {
 func (a *area) signed(x, y float64) (float64, int32) {
 	var n near
 	a.nearest(x, y, math.Inf(1), &n)
-	d := max(math.Sqrt(n.d1), math.SmallestNonzeroFloat64)
+	d := math.Sqrt(n.d1)
+	if d == 0 {
+		d = math.SmallestNonzeroFloat64
+	}
 	return d * float64(a.sign(x, y, &n)), n.i1
 }
 
@@ -106,14 +111,16 @@ func (a *area) signed(x, y float64) (float64, int32) {
 // which the point lies decides; when two walls are that meet in a corner, the
 // corner decides. Everything else, and all that is close, goes the long way.
 func (a *area) sign(x, y float64, n *near) int {
+	if n.side != 0 {
+		return int(n.side)
+	}
 	if x < a.lo.X || x > a.hi.X || y < a.lo.Y || y > a.hi.Y {
 		return -1
 	}
 	if n.i1 < 0 {
 		return a.locate(x, y)
 	}
-	reach := max(a.scale, max(math.Abs(x), math.Abs(y)))
-	if !(n.d1 > 1e-12*reach*reach && n.d1 > 1e-280) { // squares of less lose bits
+	if !(n.d1 > a.close2) {
 		return a.locate(x, y)
 	}
 	same := n.d1 * (1 + sliver)

@@ -7,11 +7,12 @@ const (
 	MaxZones = 1000
 	// MaxRings bounds the rings of one shape, outer ring and holes together.
 	MaxRings = 1000
-	// MaxVertices bounds the vertices of one shape, all rings together.
+	// MaxVertices bounds the vertices of one shape, all rings together; corners
+	// that close a ring are not counted.
 	MaxVertices = 10_000
 	// MaxTotal bounds the vertices of one site. It is below MaxZones times
 	// MaxVertices so that the index of a full site (about 200 bytes a vertex,
-	// for the first 250 000 walls up to 320 more) fits a board of 2 GB with
+	// for the first 250 000 walls up to 384 more) fits a board of 2 GB with
 	// room to spare.
 	MaxTotal = 1_000_000
 	// MaxCoordinate bounds |x|, |y|, |floor| and |ceiling| of a shape: 100 km.

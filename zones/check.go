@@ -72,11 +72,11 @@ func (c *checker) counts(in []Shape) bool {
 	for i := range in {
 		n := 0
 		for _, r := range in[i].Rings {
-			n += len(r)
+			n += len(open(r))
 		}
 		total += n
 		p := Problem{Shape: i, Name: in[i].Name, Ring: -1, Vertex: -1, Fault: TooMuch}
-		if n > MaxVertices+len(in[i].Rings) { // the closing corners come on top
+		if n > MaxVertices {
 			p.Says = fmt.Sprintf("%d corners, at most %d are taken", n, MaxVertices)
 			p.Try = "simplify the outline"
 			c.add(p)
@@ -93,6 +93,14 @@ func (c *checker) counts(in []Shape) bool {
 		c.add(p)
 	}
 	return len(c.found) == 0
+}
+
+// open is the ring without the corner that closes it, if it is closed.
+func open(r []XY) []XY {
+	if n := len(r) - 1; n > 0 && r[0] == r[n] {
+		return r[:n]
+	}
+	return r
 }
 
 // head checks what is not a ring.

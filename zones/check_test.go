@@ -108,6 +108,25 @@ func TestHeads(t *testing.T) {
 
 // Everything wrong is told at once, in order, with its place; and there is a
 // bound on how much.
+// MaxVertices is what is taken, closing corners aside, and not one more.
+func TestVertexBound(t *testing.T) {
+	for n, want := range map[int]Fault{MaxVertices: NoFault, MaxVertices + 1: TooMuch} {
+		for _, rings := range [][][]XY{
+			{smooth(rng(1), 10, n)},
+			{rect(0, 0, 9, 9), smooth(rng(1), 1, n-4)},
+		} {
+			for i := range rings {
+				rings[i] = append(rings[i], rings[i][0])
+			}
+			c := checker{}
+			c.counts([]Shape{zoneOf(rings)})
+			if got := len(c.found) > 0; got != (want == TooMuch) {
+				t.Errorf("%d corners in %d rings: %v", n, len(rings), c.found)
+			}
+		}
+	}
+}
+
 func TestAllProblemsAtOnce(t *testing.T) {
 	bow := Shape{Name: "bow", Kind: KeepOut, Floor: 2, Ceiling: 1, Rings: [][]XY{{{0, 0}, {4, 4}, {4, 0}, {0, 4}}}}
 	nan := Shape{Name: "nan", Kind: KeepIn, Floor: 0, Ceiling: 1, Rings: [][]XY{{{0, 0}, {math.NaN(), 4}, {4, 0}}}}

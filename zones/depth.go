@@ -12,17 +12,16 @@ const (
 	depthTries = 256
 )
 
-// glance is what is known at part s of the way, 0 to 1: the place, its signed
-// clearance, how far the nearest wall is and which that is.
+// glance is what is known at part s of the way, 0 to 1: the signed clearance,
+// how far the nearest wall is and which that is.
 type glance struct {
-	s, x, y float64
-	f, d    float64
+	s, f, d float64
 	wall    int32
 }
 
 // depth finds the least signed clearance along the way, never larger than the
 // truth. n is what is nearest to the start. Mostly the two ends tell all.
-func (a *area) depth(q *query, want int, n *near, f *flat) {
+func (a *area) depth(q *query, want int, l *lot, n *near, f *flat) {
 	k := q.length + q.g
 	tol := max(depthSlack, depthPart*k)
 	f.wall = -1
@@ -31,42 +30,53 @@ func (a *area) depth(q *query, want int, n *near, f *flat) {
 	if p.wall >= 0 && -max(p.d, math.Sqrt(a.walls[p.wall].dist2(q.x1, q.y1))+q.g)-q.r >= f.h {
 		return // it only comes nearer to the wall, see worst
 	}
-	a.nearest(q.x1, q.y1, math.Inf(1), n)
+	l.at(a, q.x1, q.y1, n)
 	a.look(q, want, 1, n, f, &o)
+	if o.wall == p.wall && p.wall >= 0 && -max(p.d, o.d+q.g)-q.r >= f.h {
+		return // nor is it further from that wall in between
+	}
 	bound, s := a.worst(q, k, &p, &o)
 	if bound < f.h-tol {
-		bound = a.between(q, want, f, tol, &p, &o, s)
+		bound = a.between(q, want, l, f, tol, &p, &o, s)
 	}
 	f.h = min(f.h, bound)
 }
 
 // between looks between two looks, first at part s of the way, until no more
 // than tol can hide there. It gives a lower bound of the clearance.
-func (a *area) between(q *query, want int, f *flat, tol float64, p, o *glance, s float64) float64 {
+func (a *area) between(q *query, want int, l *lot, f *flat, tol float64, p, o *glance, s float64) float64 {
 	k := q.length + q.g
-	var todo [24][2]glance
-	todo[0] = [2]glance{*p, *o}
+	var seen [24]glance // the looks, in order, up to where it is still to be seen
+	seen[0], seen[1] = *p, *o
 	sure := math.Inf(1)
 	var n near
-	for left, tries := 1, 0; left > 0; {
-		left--
-		p := &todo[left]
+	for last, tries := 1, 0; last > 0; {
+		p, o := &seen[last-1], &seen[last]
 		bound := -math.MaxFloat64
 		if tries > 0 {
-			bound, s = a.worst(q, k, &p[0], &p[1])
+			bound, s = a.worst(q, k, p, o)
 		}
-		if bound >= f.h-tol || tries >= depthTries || left+2 > len(todo) {
+		if bound >= f.h-tol || tries >= depthTries || last+1 == len(seen) {
 			sure = min(sure, bound)
+			last--
 			continue
 		}
 		tries++
-		to := p[1]
-		a.nearest(q.x0+float64(s*(q.x1-q.x0)), q.y0+float64(s*(q.y1-q.y0)), math.Inf(1), &n)
-		a.look(q, want, s, &n, f, &p[1])
-		todo[left+1] = [2]glance{p[1], to}
-		left += 2
+		last++
+		seen[last] = *o
+		x, y := q.place(s)
+		l.at(a, x, y, &n)
+		a.look(q, want, s, &n, f, o)
 	}
 	return sure
+}
+
+// place is where part s of the way is.
+func (q *query) place(s float64) (x, y float64) {
+	if s == 1 {
+		return q.x1, q.y1
+	}
+	return q.x0 + float64(s*(q.x1-q.x0)), q.y0 + float64(s*(q.y1-q.y0))
 }
 
 // worst is a lower bound of the clearance between two looks, and where between
@@ -79,10 +89,12 @@ func (a *area) worst(q *query, k float64, p, o *glance) (bound, next float64) {
 	if p.wall < 0 || o.wall < 0 {
 		return bound, next
 	}
+	px, py := q.place(p.s)
+	ox, oy := q.place(o.s)
 	// From the wall nearest at p: a0 there, a1 at o. From that at o: b0 and b1.
 	a0, b1 := p.d+float64(p.s*q.g), o.d+float64(o.s*q.g)
-	a1 := math.Sqrt(a.walls[p.wall].dist2(o.x, o.y)) + float64(o.s*q.g)
-	b0 := math.Sqrt(a.walls[o.wall].dist2(p.x, p.y)) + float64(p.s*q.g)
+	a1 := math.Sqrt(a.walls[p.wall].dist2(ox, oy)) + float64(o.s*q.g)
+	b0 := math.Sqrt(a.walls[o.wall].dist2(px, py)) + float64(p.s*q.g)
 	most := max(a0, b1)
 	if sum := (b0 - a0) + (a1 - b1); sum > 0 {
 		t := max(0, min(1, (b0-a0)/sum)) // where both are as far
@@ -95,14 +107,11 @@ func (a *area) worst(q *query, k float64, p, o *glance) (bound, next float64) {
 // look is the clearance of the disc at part s of the way, of which n is known;
 // f keeps the least.
 func (a *area) look(q *query, want int, s float64, n *near, f *flat, g *glance) {
-	g.s, g.x, g.y = s, q.x0+float64(s*(q.x1-q.x0)), q.y0+float64(s*(q.y1-q.y0))
-	if s == 1 {
-		g.x, g.y = q.x1, q.y1
-	}
-	g.d, g.wall = math.Sqrt(n.d1), a.oneOf(n)
-	g.f = float64(float64(want*a.sign(g.x, g.y, n))*g.d) - q.r - float64(s*q.g)
+	x, y := q.place(s)
+	g.s, g.d, g.wall = s, math.Sqrt(n.d1), a.oneOf(n)
+	g.f = float64(float64(want*a.sign(x, y, n))*g.d) - q.r - float64(s*q.g)
 	if g.f < f.h || f.wall < 0 {
-		f.h, f.wall, f.x, f.y = g.f, n.i1, g.x, g.y
+		f.h, f.wall, f.x, f.y = g.f, n.i1, x, y
 	}
 }
 

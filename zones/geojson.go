@@ -181,21 +181,26 @@ func (r *geoReader) one(f *object) {
 
 // geographic refuses a text that looks like longitudes and latitudes.
 func (r *geoReader) geographic() {
-	lo, hi := XY{math.Inf(1), math.Inf(1)}, XY{math.Inf(-1), math.Inf(-1)}
-	whole, n := true, 0
-	for i := range r.shapes {
-		for _, ring := range r.shapes[i].Rings {
-			for _, v := range ring {
-				n++
-				lo, hi = XY{min(lo.X, v.X), min(lo.Y, v.Y)}, XY{max(hi.X, v.X), max(hi.Y, v.Y)}
-				whole = whole && v.X == math.Trunc(v.X) && v.Y == math.Trunc(v.Y)
-			}
-		}
-	}
-	if n == 0 || whole || lo.X < -180 || hi.X > 180 || lo.Y < -90 || hi.Y > 90 || hi.X-lo.X >= looksGeographic || hi.Y-lo.Y >= looksGeographic {
+	lo, hi, like := likeDegrees(r.shapes)
+	if !like {
 		return
 	}
 	r.feature, r.name = -1, ""
 	r.bad("convert to metres in the site frame, with the origin at a mark on the site",
 		"the coordinates look like longitude and latitude: all of them lie within %g by %g of (%g, %g)", hi.X-lo.X, hi.Y-lo.Y, lo.X, lo.Y)
+}
+
+// likeDegrees tells whether shapes look as if drawn in degrees, and their box.
+func likeDegrees(shapes []Shape) (lo, hi XY, like bool) {
+	lo, hi = XY{math.Inf(1), math.Inf(1)}, XY{math.Inf(-1), math.Inf(-1)}
+	whole := true
+	for i := range shapes {
+		for _, ring := range shapes[i].Rings {
+			for _, v := range ring {
+				lo, hi = XY{min(lo.X, v.X), min(lo.Y, v.Y)}, XY{max(hi.X, v.X), max(hi.Y, v.Y)}
+				whole = whole && v.X == math.Trunc(v.X) && v.Y == math.Trunc(v.Y)
+			}
+		}
+	}
+	return lo, hi, !whole && lo.X >= -180 && hi.X <= 180 && lo.Y >= -90 && hi.Y <= 90 && hi.X-lo.X < looksGeographic && hi.Y-lo.Y < looksGeographic
 }

@@ -165,10 +165,34 @@ func TestWriteGeoJSONRefuses(t *testing.T) {
 		"no kind":    {Name: "a", Rings: [][]XY{rect(0, 0, 1, 1)}},
 		"no rings":   {Name: "a", Kind: KeepIn},
 		"two points": {Name: "a", Kind: KeepIn, Rings: [][]XY{{{0, 0}, {1, 0}}}},
+		"a, b, a":    {Name: "a", Kind: KeepIn, Rings: [][]XY{{{0, 0}, {1, 0}, {0, 0}}}},
+		"no vehicle": {Name: "a", Kind: KeepIn, Rings: [][]XY{rect(0, 0, 1, 1)}, Vehicles: []string{"wren", ""}},
+		"tiny":       {Name: "a", Kind: KeepIn, Rings: [][]XY{rect(1, 1, 1.049, 1.049)}},
 		"bad text":   {Name: "a\xff", Kind: KeepIn, Rings: [][]XY{rect(0, 0, 1, 1)}},
 	} {
 		if data, err := WriteGeoJSON([]Shape{s}); err == nil || data != nil {
 			t.Errorf("%s: %s", name, data)
 		}
+	}
+}
+
+// What is written is read back: just large enough, and just not too many.
+func TestWriteGeoJSONToTheBounds(t *testing.T) {
+	long := Shape{Name: "long", Kind: KeepIn, Ceiling: 1, Rings: [][]XY{rect(1, 1, 1.06, 1.001)}}
+	many := make([]Shape, MaxZones)
+	for i := range many {
+		many[i] = long
+	}
+	for _, shapes := range [][]Shape{{long}, many, nil} {
+		data, err := WriteGeoJSON(shapes)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := ReadGeoJSON(data); err != nil || len(got) != len(shapes) {
+			t.Errorf("%d zones of %d come back: %v", len(got), len(shapes), err)
+		}
+	}
+	if _, err := WriteGeoJSON(append(many, long)); err == nil {
+		t.Error("one zone too many was written")
 	}
 }

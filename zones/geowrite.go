@@ -14,11 +14,15 @@ import (
 // WriteGeoJSON writes shapes as a FeatureCollection of one Polygon each, as RFC
 // 7946 has it: rings closed, the outer one counter-clockwise, holes clockwise;
 // but in metres in the site frame (§4, prior arrangement). It is marshalled by
-// orb. ReadGeoJSON reads
-// it back to the same zones. Shapes it cannot write, because a number is not
-// finite, a ring is too short or the kind is none, are an error.
+// orb. ReadGeoJSON reads it back to the same zones. Shapes of which it would
+// not are an error: a number is not finite, a ring is too short, the kind is
+// none, a vehicle has no name, a name is not UTF-8, there are more than MaxZones
+// or MaxGeoJSON, or the whole site is so small that it would pass for degrees.
 func WriteGeoJSON(shapes []Shape) ([]byte, error) {
 	out := geojson.FeatureCollectionOf[props]{}
+	if len(shapes) > MaxZones {
+		return nil, fmt.Errorf("%d zones, at most %d are read back: write fewer", len(shapes), MaxZones)
+	}
 	for i := range shapes {
 		s := &shapes[i]
 		if err := writable(s); err != nil {
@@ -27,6 +31,10 @@ func WriteGeoJSON(shapes []Shape) ([]byte, error) {
 		out.Append(&geojson.FeatureOf[props]{Geometry: closedRings(s.Rings),
 			Properties: props{s.Name, s.Kind.String(), s.Floor, s.Ceiling, s.Vehicles}})
 	}
+	if lo, hi, like := likeDegrees(shapes); like {
+		return nil, fmt.Errorf("all zones lie within %g by %g m of (%g, %g), which is read back as longitude and latitude: draw them in metres, at least %g m across",
+			hi.X-lo.X, hi.Y-lo.Y, lo.X, lo.Y, looksGeographic)
+	}
 	data, err := out.MarshalJSON()
 	if err != nil {
 		return nil, err
@@ -34,6 +42,9 @@ func WriteGeoJSON(shapes []Shape) ([]byte, error) {
 	text := jsontext.Value(data)
 	if err := text.Indent(jsontext.WithIndent(" ")); err != nil {
 		return nil, err
+	}
+	if len(text) >= MaxGeoJSON {
+		return nil, fmt.Errorf("%d bytes, at most %d are read back: simplify the outlines", len(text)+1, MaxGeoJSON)
 	}
 	return append(text, '\n'), nil
 }
@@ -56,10 +67,15 @@ func writable(s *Shape) error {
 			return fmt.Errorf("the name %q is not UTF-8: spell it anew", name)
 		}
 	}
+	for i, name := range s.Vehicles {
+		if name == "" {
+			return fmt.Errorf("vehicle number %d has no name: give it one, or leave it out", i+1)
+		}
+	}
 	numbers := []float64{s.Floor, s.Ceiling}
 	for k, r := range s.Rings {
-		if len(r) < 3 {
-			return fmt.Errorf("ring %d has %d corners: give it at least three", k, len(r))
+		if n := len(open(r)); n < 3 {
+			return fmt.Errorf("ring %d has %d corners, without the one that closes it: give it at least three", k, n)
 		}
 		for _, v := range r {
 			numbers = append(numbers, v.X, v.Y)
@@ -81,9 +97,7 @@ func writable(s *Shape) error {
 func closedRings(rings [][]XY) orb.Polygon {
 	out := make(orb.Polygon, len(rings))
 	for k, r := range rings {
-		if len(r) > 1 && r[0] == r[len(r)-1] {
-			r = r[:len(r)-1]
-		}
+		r = open(r)
 		for _, v := range r {
 			out[k] = append(out[k], orb.Point{v.X, v.Y})
 		}

@@ -6,27 +6,33 @@ import "math"
 // from its start they are: n walls in a row from first on, or listed; n is 0
 // where they are not so few.
 type lot struct {
-	first int32
-	n     int
-	list  []int32
-	d     [lotMost]float64 // m², by place in the lot
+	first  int32
+	n      int
+	list   []int32
+	square square           // the way is in it, where that is how they are known
+	d      [lotMost]float64 // m², by place in the lot
 }
 
 // lotMost is the number of walls up to which there is a lot.
 const lotMost = 24
 
 // lotOf is the lot of a way.
-func (a *area) lotOf(q *query, l *lot) {
-	switch {
-	case a.index == nil && len(a.walls) <= lotMost:
-		l.n = len(a.walls)
-	case a.plat != nil:
-		if s, ok := a.plat.find(q.x0, q.y0); ok && s.n <= lotMost && s.is <= listed && a.plat.leave(q.x0, q.y0, q)+float64(a.plat.pad/8) >= q.length {
+func (a *area) lotOf(q *query, want int, l *lot) {
+	if a.plat != nil {
+		if s, ok := a.plat.holds(q); ok && s.n <= lotMost && s.is <= listed {
+			l.square = s
+			if int(s.side)*want < 0 {
+				return // what is known of the start is for a way on the wanted side
+			}
 			l.n, l.first = int(s.n), s.at
 			if s.is == listed {
 				l.list = a.plat.list[s.at : s.at+int32(s.n)]
 			}
+			return
 		}
+	}
+	if a.index == nil && len(a.walls) <= lotMost {
+		l.n = len(a.walls)
 	}
 }
 
@@ -41,10 +47,11 @@ func (l *lot) wall(i int) int32 {
 // nearest is area.nearest at the start of the way.
 func (l *lot) nearest(a *area, x, y float64, n *near) {
 	if l.n == 0 {
-		a.nearest(x, y, math.Inf(1), n)
+		l.at(a, x, y, n)
 		return
 	}
 	n.reset(math.Inf(1))
+	n.side = l.square.side
 	least := math.Float64bits(n.d1) // see clamp
 	d := l.d[:l.n]
 	if l.list == nil {
@@ -63,6 +70,14 @@ func (l *lot) nearest(a *area, x, y float64, n *near) {
 		if v <= same {
 			n.add(v, l.wall(i))
 		}
+	}
+}
+
+// at is area.nearest at a point of the way.
+func (l *lot) at(a *area, x, y float64, n *near) {
+	n.reset(math.Inf(1))
+	if l.square.n == 0 || !a.plat.among(l.square, a.walls, x, y, n) {
+		a.nearest(x, y, math.Inf(1), n)
 	}
 }
 

@@ -27,6 +27,9 @@ type square struct {
 	at int32
 	n  uint16
 	is squareKind
+	// side is +1 where all of it, and a little around it, is inside the area,
+	// -1 where it is outside, 0 where that is not known.
+	side int8
 }
 
 type squareKind uint8
@@ -39,12 +42,9 @@ const (
 )
 
 const (
-	// platPer is how many walls there are to a square of the grid at most, and a
-	// quarter of that at least.
-	platPer = 4
-	// platFew is the number of walls at which a square is left whole; twice
-	// as many for one halved once, and so on.
-	platFew = 16
+	// platGrid is the least grid: small outlines have many squares to a wall, so
+	// that most squares are crossed by none. Larger ones have one to four.
+	platGrid = 3
 	// platRow and platList are the numbers of walls, in a row and listed, up to
 	// which trying them all beats the tree.
 	platRow  = 384
@@ -52,12 +52,12 @@ const (
 	// platDeep is how often a square of the grid is halved at most.
 	platDeep = 2
 	// platSquares bounds the squares, as a multiple of the walls.
-	platSquares = 8
+	platSquares = 16
 	// platIDs bounds the listed walls, as a multiple of the walls.
 	platIDs = 64
 	// platTotal bounds the walls of a site for which plats are made: those of
 	// the pen first, then those of the keep-outs in their order. With the
-	// bounds above a site's plats take 80 MB at most, mostly 8 to 40.
+	// bounds above a site's plats take 96 MB at most, mostly 10 to 40.
 	platTotal = 250_000
 	// platMargin is how far the plat reaches beyond the walls on every side, as
 	// a part of their longer side.
@@ -66,10 +66,26 @@ const (
 	platPad = 1e-9
 )
 
-func newPlat(walls []seg, lo, hi XY) *plat {
+// platSize says, for a number of walls, how many of them there are to a square
+// of the grid at most, and with how many a square is left whole; twice as many
+// for one halved once, and so on. Finer plats of many walls would be large, and
+// slow to make.
+func platSize(walls int) (per, few int) {
+	switch {
+	case walls <= 64:
+		return 1, 4
+	case walls <= 4096:
+		return 1, 8
+	}
+	return 4, 16
+}
+
+func newPlat(a *area) *plat {
+	walls, lo, hi := a.walls, a.lo, a.hi
 	side := float64(max(hi.X-lo.X, hi.Y-lo.Y) * (1 + 2*platMargin))
-	p := &plat{deep: platDeep, x: (lo.X + hi.X - side) / 2, y: (lo.Y + hi.Y - side) / 2}
-	for n := platPer; n < len(walls) && p.grid < 12; n *= 4 {
+	p := &plat{deep: platDeep, grid: platGrid, x: (lo.X + hi.X - side) / 2, y: (lo.Y + hi.Y - side) / 2}
+	per, few := platSize(len(walls))
+	for p.grid < 12 && per<<(2*p.grid) < len(walls) {
 		p.grid++
 	}
 	p.side = float64(int(1) << (p.grid + p.deep))
@@ -79,7 +95,7 @@ func newPlat(walls []seg, lo, hi XY) *plat {
 	}
 	p.pad = float64(platPad * (side + math.Abs(p.x) + math.Abs(p.y)))
 	p.squares = make([]square, 1<<(2*p.grid))
-	newPlatter(p, walls, side).make()
+	newPlatter(p, a, side, few).make()
 	p.squares, p.list = slices.Clone(p.squares), slices.Clone(p.list) // no more than it takes
 	return p
 }
@@ -99,9 +115,9 @@ func (s *Set) layPlats() {
 
 // layPlat adds the plat, if it is among those left to make.
 func (a *area) layPlat(left *int) {
-	if a.index != nil && a.plat == nil && len(a.walls) <= *left {
+	if a.plat == nil && len(a.walls) <= *left {
 		*left -= len(a.walls)
-		a.plat = newPlat(a.walls, a.lo, a.hi)
+		a.plat = newPlat(a)
 	}
 }
 
@@ -119,13 +135,32 @@ func (p *plat) find(x, y float64) (square, bool) {
 	return s, true
 }
 
+// holds is the square that all of the way is in; false: there is none.
+func (p *plat) holds(q *query) (square, bool) {
+	fx, fy := (q.x0-p.x)*p.scale, (q.y0-p.y)*p.scale
+	gx, gy := (q.x1-p.x)*p.scale, (q.y1-p.y)*p.scale
+	if !(fx >= 0 && fy >= 0 && fx < p.side && fy < p.side && gx >= 0 && gy >= 0 && gx < p.side && gy < p.side) {
+		return square{}, false
+	}
+	i, j := uint32(fx), uint32(fy)
+	s, l := p.squares[j>>p.deep<<p.grid+i>>p.deep], p.deep
+	for s.is == halved {
+		l--
+		s = p.squares[uint32(s.at)+i>>(l&31)&1+(j>>(l&31)&1)<<1]
+	}
+	return s, ((i^uint32(gx))|(j^uint32(gy)))>>(l&31) == 0
+}
+
 // nearest is area.nearest by the plat; false: it has not found all, and what
 // it has is no more than a start.
 func (p *plat) nearest(walls []seg, x, y float64, n *near) bool {
 	s, ok := p.find(x, y)
-	if !ok {
-		return false
-	}
+	return ok && p.among(s, walls, x, y, n)
+}
+
+// among is nearest for a point of the square.
+func (p *plat) among(s square, walls []seg, x, y float64, n *near) bool {
+	n.side = s.side
 	switch s.is {
 	case inRow:
 		for i, to := s.at, s.at+int32(s.n); i < to; i += chunk {
@@ -133,6 +168,10 @@ func (p *plat) nearest(walls []seg, x, y float64, n *near) bool {
 		}
 	case listed:
 		list := p.list[s.at : s.at+int32(s.n)]
+		if len(list) <= fewMost {
+			n.few(walls, list, x, y)
+			return true
+		}
 		for len(list) > chunk {
 			n.list(walls, list[:chunk], x, y)
 			list = list[chunk:]

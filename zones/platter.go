@@ -11,10 +11,12 @@ import (
 // mostly lie side by side.
 type platter struct {
 	p      *plat
-	walls  []seg
+	area   *area
+	walls  []seg // the area's
 	blocks []box2
 	side   float64 // m, of the whole plat
 	most   int     // squares
+	few    int     // see platSize
 	// stack holds the candidates of the square being filled, over those of the
 	// squares around it.
 	stack []candidate
@@ -43,8 +45,9 @@ func (r *box2) dist2(x, y float64) float64 {
 	return float64(dx*dx) + float64(dy*dy)
 }
 
-func newPlatter(p *plat, walls []seg, side float64) *platter {
-	b := &platter{p: p, walls: walls, side: side, most: platSquares * len(walls)}
+func newPlatter(p *plat, a *area, side float64, few int) *platter {
+	walls := a.walls
+	b := &platter{p: p, area: a, walls: walls, side: side, most: platSquares * len(walls), few: few}
 	b.stack = make([]candidate, 0, 2*len(walls)/platBlock+64)
 	for from := 0; from < len(walls); from += platBlock {
 		inf := math.Inf(1)
@@ -107,13 +110,13 @@ func (b *platter) fill(at plot, from int, blocks bool) {
 		b.stack = b.stack[:to]
 		return
 	}
-	few := !blocks && len(b.stack)-from <= platFew<<max(0, deeper)
+	few := !blocks && len(b.stack)-from <= b.few<<max(0, deeper)
 	switch {
 	case few && deeper <= 0:
-		b.spread(at, b.store(from))
+		b.spread(at, b.store(&at, from))
 		return
 	case few || deeper == int(p.deep) || deeper >= 0 && len(p.squares)+4 > b.most:
-		p.squares[at.k] = b.store(from)
+		p.squares[at.k] = b.store(&at, from)
 		return
 	}
 	k := -1
@@ -259,7 +262,14 @@ func (b *platter) spread(at plot, s square) {
 
 // store keeps the candidates on the stack: by their first and number where
 // they come one after the other, or nearly so, and listed otherwise.
-func (b *platter) store(from int) square {
+func (b *platter) store(at *plot, from int) square {
+	s := b.kept(from)
+	s.side = b.sideOf(at, b.stack[from:])
+	return s
+}
+
+// kept is store without the side.
+func (b *platter) kept(from int) square {
 	in := b.stack[from:]
 	n := len(in)
 	span := int(in[n-1].id-in[0].id) + 1
@@ -285,4 +295,33 @@ func (b *platter) store(from int) square {
 	}
 	p.list = append(p.list, b.ids...)
 	return square{at: int32(len(p.list) - n), n: uint16(n), is: listed}
+}
+
+// sideOf is square.side of a square with its candidates: every wall that comes
+// into it is among them.
+func (b *platter) sideOf(at *plot, in []candidate) int8 {
+	x, y := b.spot(at, 4)
+	half := float64(b.side/float64(int(2)<<at.level)) + 2*b.p.pad
+	var n near
+	n.reset(math.Inf(1))
+	for i := range in {
+		s := &b.walls[in[i].id]
+		if s.meets(x, y, half) {
+			return 0
+		}
+		n.add(s.dist2(x, y), in[i].id)
+	}
+	return int8(b.area.sign(x, y, &n))
+}
+
+// meets tells whether the wall comes into the square around (x, y); it may say
+// so of one that comes near.
+func (s *seg) meets(x, y, half float64) bool {
+	qx, qy := s.ax-x, s.ay-y
+	if min(qx, qx+s.dx) > half || max(qx, qx+s.dx) < -half || min(qy, qy+s.dy) > half || max(qy, qy+s.dy) < -half {
+		return false
+	}
+	// Across the wall, the square reaches this far; half has room for rounding.
+	wide := float64(half * (math.Abs(s.dx) + math.Abs(s.dy)))
+	return math.Abs(float64(qx*s.dy)-float64(qy*s.dx)) <= wide*(1+sliver)
 }

@@ -32,11 +32,16 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 	// The wall nearest to the start tells the side, and bounds the search.
 	var n near
 	var l lot
-	a.lotOf(q, &l)
+	a.lotOf(q, want, &l)
 	l.nearest(a, q.x0, q.y0, &n)
 	f := flat{h: math.Inf(1)}
-	if !inBox || want*a.sign(q.x0, q.y0, &n) <= 0 {
-		a.depth(q, want, &n, &f)
+	if inBox {
+		n.side = int8(a.sign(q.x0, q.y0, &n)) // for depth too
+	} else {
+		n.side = -1
+	}
+	if want*int(n.side) <= 0 {
+		a.depth(q, want, &l, &n, &f)
 		f.h -= b.pad
 		return f
 	}
@@ -45,7 +50,7 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 	l.sweep(a, q, &b)
 	f = flat{h: b.m - q.r, wall: b.wall, x: q.x0 + float64(b.at*q.ux), y: q.y0 + float64(b.at*q.uy)}
 	if b.cut {
-		a.depth(q, want, &n, &f)
+		a.depth(q, want, &l, &n, &f)
 	}
 	f.h -= b.pad
 	return f

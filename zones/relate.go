@@ -82,6 +82,9 @@ func (r *relate) pair(e, f edge, c contact) {
 		return // neighbours share a corner; spikes are found elsewhere
 	}
 	how, at := c.how, c.at
+	if how == touching && e.ring != f.ring && (at == e.b || at == f.b) {
+		return // the edges that begin in that corner meet there too
+	}
 	switch {
 	case e.ring == f.ring:
 		r.say(&f, at, SelfCrossing, fmt.Sprintf("the edge from this corner meets the edge from corner %d of the same ring at (%g, %g)",

@@ -59,10 +59,11 @@ func (s *seg) point(t float64) (x, y float64) { return s.ax + float64(t*s.dx), s
 type near struct {
 	d1, d2, d3 float64
 	i1, i2     int32
+	side       int8 // where a map knew it: see square
 }
 
 func (n *near) reset(limit float64) {
-	n.d1, n.d2, n.d3, n.i1, n.i2 = limit, math.Inf(1), math.Inf(1), -1, -1
+	n.d1, n.d2, n.d3, n.i1, n.i2, n.side = limit, math.Inf(1), math.Inf(1), -1, -1, 0
 }
 
 // sliver is how much two squared distances may differ, relatively, and still
@@ -108,6 +109,32 @@ func (n *near) row(row []seg, first int32, x, y float64) {
 			n.add(v, first+int32(i))
 		}
 	}
+}
+
+// fewMost is how many walls few takes: so few that branches cost less than what
+// saves them.
+const fewMost = 4
+
+// few is list for few walls.
+func (n *near) few(walls []seg, list []int32, x, y float64) {
+	d1, d2, d3, i1, i2 := n.d1, n.d2, n.d3, n.i1, n.i2
+	for _, i := range list {
+		d := walls[i].dist2(x, y)
+		switch {
+		case d < d1 || d == d1 && i1 < 0:
+			d3 = d2
+			if i1 >= 0 {
+				d2, i2 = d1, i1
+			}
+			d1, i1 = d, i
+		case d < d2:
+			d3 = d2
+			d2, i2 = d, i
+		case d < d3:
+			d3 = d
+		}
+	}
+	n.d1, n.d2, n.d3, n.i1, n.i2 = d1, d2, d3, i1, i2
 }
 
 // list adds up to chunk walls by their numbers.
