@@ -203,14 +203,14 @@ func uncertainty(from, to []Vec, f *Fit, o *MarkOptions) (sigma, bound float64, 
 	}
 	if o.Kind == FitFull {
 		// Moments about the axes: least about the line the marks lie along.
-		r2 := reach*reach + o.Rise*o.Rise
+		r2 := float64(reach*reach) + float64(o.Rise*o.Rise)
 		return sigma, boundFactor([3]float64{s2 * (1/n + r2/(m[1]+m[2])), s2 * (1/n + r2/(m[0]+m[2])), s2 / n}, dof), nil
 	}
 	// Marks at several heights on a frame that leans seem turned: the yaw is
 	// then off by the lean times skew, and at worst adds to what it does itself.
 	skew := skewed(from, centre, m[0]+m[1])
 	estimated := atReach(s2/n, s2/(m[0]+m[1]), 0, reach, 0)
-	all := atReach(s2/n, s2/(m[0]+m[1]), square(o.LevelError/within95), reach, o.Rise+reach*skew)
+	all := atReach(s2/n, s2/(m[0]+m[1]), square(o.LevelError/within95), reach, o.Rise+float64(reach*skew))
 	return sigma, boundFactor(all, blended(estimated, all, dof)), nil
 }
 
@@ -241,7 +241,7 @@ func skewed(from []Vec, centre Vec, moment float64) float64 {
 	var x, y float64
 	for _, p := range from {
 		d := p.Sub(centre)
-		x, y = x+d.Z*d.X, y+d.Z*d.Y
+		x, y = x+float64(d.Z*d.X), y+float64(d.Z*d.Y)
 	}
 	return math.Hypot(x, y) / moment
 }
