@@ -36,17 +36,19 @@ const (
 // times in a row do they count in full, since permits are then held up by the
 // same machine.
 type tripWatch struct {
-	up     bool
-	number string        // of the probe that is out; empty: none is
-	sent   time.Duration // when it was put
-	next   time.Duration // when the next one is due
-	lost   time.Duration // of the time since, the loop itself was late
-	row    int           // probes in a row that were held up
-	trips  []oneTrip     // oldest first
-	told   time.Duration // what the core knows
-	nagle  bool          // a person was told
-	msg    []byte
-	sorted []time.Duration
+	up       bool
+	number   string        // of the probe that is out; empty: none is
+	sent     time.Duration // when it was put
+	next     time.Duration // when the next one is due
+	lost     time.Duration // of the time since, the loop itself was late
+	row      int           // probes in a row that were held up
+	trips    []oneTrip     // oldest first
+	gone     int           // probes that never came back
+	goneSaid bool          // a person was told
+	told     time.Duration // what the core knows
+	nagle    bool          // a person was told
+	msg      []byte
+	sorted   []time.Duration
 }
 
 // oneTrip is one measured trip.
@@ -121,6 +123,7 @@ func (w *tripWatch) pass(now time.Duration) (trip time.Duration, news bool) {
 		waited = w.took(now)
 	}
 	if waited > tripGone {
+		w.gone++
 		w.keep(waited, now)
 	}
 	for i := range w.trips {
@@ -204,6 +207,10 @@ func (k *keeper) trip() {
 	}
 	if !k.trips.nagle {
 		k.heldBack(now)
+	}
+	if k.trips.gone > 0 && !k.trips.goneSaid {
+		k.trips.goneSaid = true
+		k.say(now, fmt.Sprintf("caution: a probe of the link did not come back within %v. If the broker has an access list, let the guard publish and read %s/guard/link/#", tripGone, k.opt.Site.Broker.Prefix))
 	}
 }
 
