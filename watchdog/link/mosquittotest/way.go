@@ -58,11 +58,17 @@ func (w *Way) Cut(there, back bool) {
 func (w *Way) close() {
 	close(w.gone)
 	_ = w.ln.Close()
+	w.Drop()
+}
+
+// Drop closes every connection that is open now; new ones are let through.
+func (w *Way) Drop() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for _, c := range w.conns {
 		_ = c.Close()
 	}
+	w.conns = w.conns[:0]
 }
 
 func (w *Way) accept() {
