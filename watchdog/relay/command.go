@@ -73,27 +73,27 @@ const (
 // work runs one command at a time.
 func (c *Command) work() {
 	defer close(c.done)
-	words, more := <-c.wishes
-	for tries := 0; more || tries < commandTries; tries++ {
+	var words []string // nil: nothing is to be run
+	tries, closed := 0, false
+	for {
+		if words == nil {
+			w, open := <-c.wishes
+			if !open {
+				return
+			}
+			words, tries = w, 0
+		}
 		ok, next, open := c.one(words)
+		closed = closed || !open
+		tries++
 		switch {
 		case next != nil:
-			words, tries = next, -1
-		case ok && !open:
-			return
-		case ok:
-			if words, more = <-c.wishes; !more {
-				return
-			}
-			tries = -1
-		case words[0] == Go: // not to be insisted on
-			if words, more = <-c.wishes; !more {
-				return
-			}
+			words, tries = next, 0
+		case ok, words[0] == Go, closed && tries >= commandTries:
+			words = nil
 		default:
 			time.Sleep(commandAgain)
 		}
-		more = open
 	}
 }
 
