@@ -33,7 +33,6 @@ type Snapshot struct {
 	Tie       Tie        // the alignment file in force
 	Aligned   AlignHeard // the newest alignment sent, with what became of it
 	Link      bool
-	Trip      time.Duration // longest round trip through the broker of the last minute; 0 not measured yet
 	Trail     bool
 	Acked     bool // the command in force is acknowledged
 	Counts    Counts
@@ -43,7 +42,7 @@ type Snapshot struct {
 func (g *Guard) Snapshot() Snapshot {
 	s := Snapshot{Vehicle: g.cfg.Vehicle, Kind: g.cfg.Kind, At: g.now, Level: g.level, Go: g.permitGo,
 		MoreCause: g.moreCause, Judged: g.judged, Pose: g.cur, Trust: g.trust, Speed: g.speed,
-		Reach: g.reach, Nearest: g.near, Nonce: g.nonce, Link: g.linkUp, Trip: g.trip, Trail: g.trailUp,
+		Reach: g.reach, Nearest: g.near, Nonce: g.nonce, Link: g.linkUp, Trail: g.trailUp,
 		Acked: g.cmd.acked, Counts: g.counts, Tie: g.cfg.Tie, Aligned: g.aligned}
 	s.Aligned.Why = append([]string(nil), g.aligned.Why...)
 	s.Counts.FaultKinds = append([]uint64(nil), g.counts.FaultKinds...)
