@@ -67,3 +67,33 @@ func words(list []wire.Cause) (out []string) {
 	}
 	return out
 }
+
+// A guard that was stopped and goes on does not take that time for the link's,
+// although a probe was out meanwhile, as it is here for most of the time.
+func TestStoppedGuardIsNoSlowLink(t *testing.T) {
+	t.Parallel()
+	b := mosquittotest.Start(t)
+	way := mosquittotest.NewWay(t, b.URL)
+	guard := start(t, "run", "--site", writeSite(t, "", way.URL, 2.8), "--trail", t.TempDir())
+	guard.waitFor("watching")
+	l := listen(t, b.URL, "wren")
+	way.Slow(0, 600*time.Millisecond)
+	worst := func() float64 {
+		if w := l.last().TripWorst; w != nil {
+			return *w
+		}
+		return 0
+	}
+	within(t, 20*time.Second, "the slow trip is shown", func() bool { return worst() >= 0.6 })
+	for range 2 {
+		for _, s := range []syscall.Signal{syscall.SIGSTOP, syscall.SIGCONT} {
+			if err := guard.cmd.Process.Signal(s); err != nil {
+				t.Fatal(err)
+			}
+			time.Sleep(1900 * time.Millisecond)
+		}
+	}
+	if w := worst(); w > 1.7 {
+		t.Errorf("stopped for 1.9 s, and now a trip takes %.2f s", w)
+	}
+}
