@@ -33,6 +33,8 @@
 //	prefix                first levels of every topic; default "pinfold"
 //	user, password_file   a password never stands in the site file
 //	ca, cert, key         PEM files, for mqtts:// and wss://
+//	budget                1ms to 1s: with a longer round trip through the broker within
+//	                      the last minute nothing is permitted; none where not given
 //
 //	[metrics]             metrics and health over HTTP; not there: nowhere
 //	listen                address and port, as 127.0.0.1:9187: what may be read
@@ -117,6 +119,9 @@
 //	predict               default true; false is for comparing recordings only
 //	reaction              0s to 10s; from the permit's withdrawal to the first braking,
 //	                      and what even the fastest pose takes to arrive
+//	link                  the part of reaction that is for a permit's way through the
+//	                      broker; where the measured round trip is longer, what is more
+//	                      is added; default 0s, so that all of it is
 //	deceleration          m/s², or
 //	tilt                  deg, 0.1 to 45: a multirotor brakes with g·tan(tilt)
 //	vertical              m/s², multirotor; default the same as horizontally

@@ -39,6 +39,7 @@ func (l *loader) finish(s *Site, keys *siteKeys, d *draft, all []*declared, soun
 	}
 	c := &d.cfg
 	c.Guard, c.Hash = keys.guard, s.Hash
+	c.Timing.TripMost = s.Broker.Budget
 	judged, ground := Grounded(shapes, keys.allowance)
 	set, err := zones.New(judged)
 	if err != nil {

@@ -6,10 +6,17 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 )
 
 // DefaultPrefix is the first level of every topic where the file gives none.
 const DefaultPrefix = "pinfold"
+
+// Range of the budget of the round trip through the broker.
+const (
+	minBudget = time.Millisecond
+	maxBudget = time.Second // a permit is never valid for longer
+)
 
 const urlNext = `write it like url = "mqtt://127.0.0.1:1883", or mqtts:// for TLS`
 
@@ -32,6 +39,7 @@ func (l *loader) readBroker(root *table) Broker {
 	}
 	b.PasswordFile = l.tried(t, "password_file")
 	b.CA, b.Cert, b.Key = l.tried(t, "ca"), l.tried(t, "cert"), l.tried(t, "key")
+	b.Budget = t.duration("budget", 0, minBudget, maxBudget)
 	if t.given && !t.has("url") {
 		t.missing("url", urlNext)
 	}

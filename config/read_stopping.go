@@ -32,6 +32,10 @@ func readStopping(vehicle *table, c *watchdog.Config) (t *table, tilted bool) {
 	if s.Predict && !t.has("reaction") {
 		t.missing("reaction", `give the time from the permit's withdrawal to the first braking, measured on the vehicle, like reaction = "150ms"`)
 	}
+	s.Trip = t.duration("link", 0, 0, maxReaction)
+	if t.fine("link") && t.fine("reaction") && s.Trip > s.Reaction {
+		t.report("link", fmt.Sprintf("is longer than the reaction of %v, which it is a part of", s.Reaction), "let reaction cover the link and the vehicle, and link be the part that is for the link")
+	}
 	s.Deceleration, tilted = readBraking(t, s.Predict, c.Kind)
 	s.Vertical = t.number("vertical", s.Deceleration, span{minBraking, maxBraking, "m/s²"})
 	if t.fine("vertical") && c.Kind == watchdog.Rover {

@@ -1,6 +1,8 @@
 package config
 
 import (
+	"time"
+
 	"pinfold/watchdog"
 	"pinfold/zones"
 )
@@ -25,12 +27,13 @@ type Site struct {
 
 // Broker is the MQTT broker of the site.
 type Broker struct {
-	URL          string // mqtt://host:port, mqtts://, ws:// or wss://
-	Prefix       string // first levels of every topic; "pinfold" where not given
-	User         string // empty: none
-	PasswordFile string // file that holds the password, relative paths resolved; empty: none
-	CA           string // PEM file of the authority that signed the broker's certificate; empty: the system's
-	Cert, Key    string // PEM files of the client's own certificate; both or neither
+	URL          string        // mqtt://host:port, mqtts://, ws:// or wss://
+	Prefix       string        // first levels of every topic; "pinfold" where not given
+	User         string        // empty: none
+	PasswordFile string        // file that holds the password, relative paths resolved; empty: none
+	CA           string        // PEM file of the authority that signed the broker's certificate; empty: the system's
+	Budget       time.Duration // longest round trip through the broker with which anything is permitted; 0: none declared
+	Cert, Key    string        // PEM files of the client's own certificate; both or neither
 }
 
 // Trail says where the evidence goes.

@@ -126,7 +126,7 @@ func TestDemoIsTheSimulators(t *testing.T) {
 // TestFull reads a file with every key, and looks at what became of each.
 func TestFull(t *testing.T) {
 	s := mustParse(t, "testdata/full.toml")
-	if s.Guard != "hut-1" || s.Broker != (Broker{URL: "mqtts://broker.example:8883", Prefix: "yard/pinfold", User: "pinfold", PasswordFile: "password.txt", CA: "ca.pem", Cert: "cert.pem", Key: "key.pem"}) {
+	if s.Guard != "hut-1" || s.Broker != (Broker{URL: "mqtts://broker.example:8883", Prefix: "yard/pinfold", User: "pinfold", PasswordFile: "password.txt", CA: "ca.pem", Cert: "cert.pem", Key: "key.pem", Budget: 120 * ms}) {
 		t.Errorf("guard %q, broker %+v", s.Guard, s.Broker)
 	}
 	if s.Trail != (Trail{Dir: "evidence", MaxBytes: 1_500_000_000, KeyFile: "evidence.key"}) {
@@ -153,10 +153,10 @@ func TestFull(t *testing.T) {
 		t.Errorf("fields: %+v", f)
 	}
 	st := c.Stopping
-	if !st.Predict || st.Deceleration != watchdog.BrakingByTilt(20*degree) || st.Vertical != 2.5 || st.Acceleration != 1 || st.Margin != 0.1 || math.Abs(st.PlaceErr()-0.05) > 1e-12 {
+	if !st.Predict || st.Trip != 40*ms || st.Deceleration != watchdog.BrakingByTilt(20*degree) || st.Vertical != 2.5 || st.Acceleration != 1 || st.Margin != 0.1 || math.Abs(st.PlaceErr()-0.05) > 1e-12 {
 		t.Errorf("stopping (the residual widens the position error): %+v", st)
 	}
-	want := watchdog.Timing{PermitEvery: 40 * ms, PermitValid: 200 * ms, CommandEvery: 70 * ms, AckWithin: 400 * ms, StateEvery: 250 * ms, Stall: 300 * ms, CautionDwell: 600 * ms,
+	want := watchdog.Timing{PermitEvery: 40 * ms, PermitValid: 200 * ms, CommandEvery: 70 * ms, AckWithin: 400 * ms, StateEvery: 250 * ms, TripMost: 120 * ms, Stall: 300 * ms, CautionDwell: 600 * ms,
 		TrustedFor: 3 * time.Second, RestFor: 400 * ms, RestSpeed: 0.1, ObeySlack: 0.25, ObeyTolerance: 0.75, ObeyConfirm: 4}
 	if c.Timing != want || c.ZoneCaution != 0.4 || c.Home != (zones.XY{X: 2, Y: 2}) {
 		t.Errorf("timing: %+v, caution %v, home %v", c.Timing, c.ZoneCaution, c.Home)

@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"math"
 	"reflect"
 
 	"pinfold/watchdog"
@@ -22,7 +23,7 @@ func Tighter(old, next *Site) error {
 	}
 	c := &comparison{file: next.Path}
 	c.same("site.guard", old.Guard, next.Guard)
-	c.same("broker", old.Broker, next.Broker)
+	c.same("broker", old.Broker.unbudgeted(), next.Broker.unbudgeted())
 	c.same("trail", old.Trail, next.Trail)
 	c.same("metrics", old.Metrics, next.Metrics)
 	for i := range old.Vehicles {
@@ -119,6 +120,20 @@ func (f floor) String() string {
 	return "a floor at " + num(f.height) + " m"
 }
 
+// unbudgeted is the broker without its budget, which may shrink while running.
+func (b Broker) unbudgeted() Broker {
+	b.Budget = 0
+	return b
+}
+
+// budget is that of the round trip, s; none at all is the loosest.
+func budget(t *watchdog.Timing) float64 {
+	if t.TripMost == 0 {
+		return math.Inf(1)
+	}
+	return t.TripMost.Seconds()
+}
+
 func (c *comparison) limits(a, b *watchdog.Config) {
 	for id := watchdog.LimitID(0); id < watchdog.NumLimits; id++ {
 		name, _ := id.Name()
@@ -145,6 +160,7 @@ func (c *comparison) stopping(o, n *watchdog.Stopping) {
 	if o.Predict && !n.Predict {
 		c.looser(key+"predict", true, false, "is looser: the stop would come too late")
 	}
+	c.most(key+"link", o.Trip.Seconds(), n.Trip.Seconds())
 	c.least(key+"reaction", o.Reaction.Seconds(), n.Reaction.Seconds())
 	if o.CoverLoss && !n.CoverLoss {
 		c.looser(key+"cover_loss", true, false, "is looser: the loss of the watchdog is no longer covered")
@@ -165,6 +181,7 @@ func (c *comparison) timing(o, n *watchdog.Timing) {
 	c.most(t+"command_every", o.CommandEvery.Seconds(), n.CommandEvery.Seconds())
 	c.most(t+"ack_within", o.AckWithin.Seconds(), n.AckWithin.Seconds())
 	c.most(t+"state_every", o.StateEvery.Seconds(), n.StateEvery.Seconds())
+	c.most("broker.budget", budget(o), budget(n))
 	c.most(t+"stall", o.Stall.Seconds(), n.Stall.Seconds())
 	c.least(t+"caution_dwell", o.CautionDwell.Seconds(), n.CautionDwell.Seconds())
 	c.least(t+"trusted_for", o.TrustedFor.Seconds(), n.TrustedFor.Seconds())

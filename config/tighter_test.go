@@ -30,6 +30,8 @@ func TestTighter(t *testing.T) {
 		{"descent = 0.8", "descent = 0.7", ""},
 		{`session = "20m"`, `session = "10m"`, ""},
 		{`reaction = "150ms"`, `reaction = "200ms"`, ""},
+		{`link = "40ms"`, `link = "20ms"`, ""},
+		{`budget = "120ms"`, `budget = "100ms"`, ""},
 		{"tilt = 20.0", "tilt = 15.0", ""},
 		{"vertical = 2.5", "vertical = 2.0", ""},
 		{"acceleration = 1.0", "acceleration = 1.5", ""},
@@ -53,6 +55,9 @@ func TestTighter(t *testing.T) {
 
 		// looser
 		{"radius = 0.22", "radius = 0.2", "vehicle.radius"},
+		{`link = "40ms"`, `link = "50ms"`, "vehicle.stopping.link"},
+		{`budget = "120ms"`, `budget = "130ms"`, "broker.budget"},
+		{`budget = "120ms"`, "", "broker.budget"},
 		{"height = 0.12", "height = 0.1", "vehicle.height"},
 		{"zone_caution = 0.4", "zone_caution = 0.3", "vehicle.zone_caution"},
 		{"max = 4.0", "max = 4.1", "vehicle.limits.height.max"},

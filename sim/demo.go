@@ -159,6 +159,7 @@ descent = 1.0
 tilt = 25
 [vehicle.stopping]
 reaction = "150ms"
+link = "50ms"
 deceleration = 3.0
 margin = 0.10
 
@@ -175,6 +176,7 @@ speed = 1.0
 tilt = 10
 [vehicle.stopping]
 reaction = "150ms"
+link = "50ms"
 deceleration = 1.2
 margin = 0.10
 `

@@ -179,7 +179,7 @@ func TestStoryResult(t *testing.T) {
 
 func TestDisturbed(t *testing.T) {
 	for cause, want := range map[string]bool{
-		"pose-stale": true, "guard-stalled": true, "link-lost": true, "zone": false, "tilt": false, "operator": false,
+		"pose-stale": true, "guard-stalled": true, "link-lost": true, "link-slow": true, "zone": false, "tilt": false, "operator": false,
 	} {
 		s := wire.State{Level: "stop", Latched: []wire.Cause{{Cause: cause}}}
 		if disturbed(s) != want {

@@ -62,5 +62,5 @@ func showing(s wire.State) string {
 // pilot did.
 func disturbed(s wire.State) bool {
 	return halted(s) && len(s.Latched) > 0 &&
-		slices.Contains([]string{"guard-stalled", "pose-stale", "pose-late", "pose-rate", "link-lost"}, s.Latched[0].Cause)
+		slices.Contains([]string{"guard-stalled", "pose-stale", "pose-late", "pose-rate", "link-lost", "link-slow"}, s.Latched[0].Cause)
 }

@@ -62,7 +62,7 @@ func (g *Guard) ForOthers(now time.Duration) OtherReach {
 	}
 	age, _ := g.track.Age(now)
 	var r Reach
-	g.cfg.reachOf(&g.cur, age+OtherFor, g.assumed(), &r)
+	g.cfg.reachOf(&g.cur, delays{age: age, late: OtherFor, trip: g.trip}, g.assumed(), &r)
 	o.Sweep = r.Sweep
 	return o
 }

@@ -32,6 +32,7 @@ const (
 	CauseTrackerRestarted
 	CauseClockStep
 	CauseLinkLost
+	CauseLinkSlow
 	CauseStalled
 	CauseTrailDown
 	CauseNotAcknowledged
@@ -79,6 +80,8 @@ func (k CauseKind) shellString() string {
 	switch k {
 	case CauseLinkLost:
 		return "link-lost"
+	case CauseLinkSlow:
+		return "link-slow"
 	case CauseStalled:
 		return "guard-stalled"
 	case CauseTrailDown:
@@ -241,7 +244,7 @@ func limitSubject(c *Config, id LimitID) subject {
 // empty where it has none.
 func (k CauseKind) unit() string {
 	switch k {
-	case CausePoseStale, CausePoseLate, CauseStalled, CauseNotAcknowledged:
+	case CausePoseStale, CausePoseLate, CauseLinkSlow, CauseStalled, CauseNotAcknowledged:
 		return "s"
 	case CauseNotObeyed:
 		return "m/s"
@@ -260,7 +263,7 @@ func (c *Config) answer(a Action) Action {
 // answerTo is the answer to a cause that is neither a zone nor a limit.
 func (c *Config) answerTo(k CauseKind) Action {
 	switch k {
-	case CauseLinkLost, CauseStalled:
+	case CauseLinkLost, CauseLinkSlow, CauseStalled:
 		return ActStop
 	case CauseTrailDown:
 		return ActCaution

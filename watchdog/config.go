@@ -117,7 +117,10 @@ type Stopping struct {
 	// Reaction is the time from the permit's withdrawal to first braking, link
 	// and actuators, and on top what even the fastest pose takes from its instant
 	// to its arrival: a guard without the tracker's clock cannot see that part.
-	Reaction     time.Duration
+	Reaction time.Duration
+	// Trip is the part of Reaction that is for a permit's way through the broker,
+	// at most Reaction. A measured round trip that is longer adds what is more.
+	Trip         time.Duration
 	Deceleration float64 // m/s², horizontal, on the level; > 0 where Predict
 	Vertical     float64 // m/s², upwards or downwards braking; > 0 for a multirotor where Predict
 	Acceleration float64 // m/s², what the vehicle can gain in any direction during the reaction; 0 = none declared
@@ -143,6 +146,7 @@ type Timing struct {
 	CommandEvery  time.Duration // repeat of an unacknowledged command
 	AckWithin     time.Duration // a command unacknowledged for longer is not obeyed
 	StateEvery    time.Duration
+	TripMost      time.Duration // budget of the round trip through the broker; 0 none
 	Stall         time.Duration // a Step later than this after its deadline is a stalled guard
 	CautionDwell  time.Duration // a caution is shown at least this long
 	TrustedFor    time.Duration // pose trusted this long before reset or start
@@ -258,6 +262,7 @@ func (c *Config) bounds() []bound {
 		{"home y", c.Home.Y, -1e5, 1e5, true},
 		{"zone caution", c.ZoneCaution, 0, 1e4, true},
 		{"reaction", s.Reaction.Seconds(), 0, 10, true},
+		{"link's part of the reaction", s.Trip.Seconds(), 0, s.Reaction.Seconds(), true},
 		{"deceleration", s.Deceleration, 1e-3, 1e3, s.Predict},
 		{"vertical deceleration", s.Vertical, 1e-3, 1e3, s.Predict && c.Kind == Multirotor},
 		{"acceleration", s.Acceleration, 0, 1e3, true},
@@ -272,6 +277,7 @@ func (c *Config) bounds() []bound {
 		{"command repeat", t.CommandEvery.Seconds(), 0.02, 1, true},
 		{"ack time", t.AckWithin.Seconds(), 0.05, 10, true},
 		{"state period", t.StateEvery.Seconds(), 0.02, 10, true},
+		{"budget of the round trip", t.TripMost.Seconds(), 0, 10, true},
 		{"stall time", t.Stall.Seconds(), 0.05, 10, true},
 		{"caution dwell", t.CautionDwell.Seconds(), 0, 60, true},
 		{"trusted time", t.TrustedFor.Seconds(), 0, 60, true},

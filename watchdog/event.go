@@ -23,6 +23,7 @@ const (
 	EvClose                        // the session ends: stop first
 	EvOther                        // another guard says where its vehicle can come to
 	EvAlign                        // somebody brings an alignment file; see onAlign
+	EvTrip                         // the round trip through the broker was measured; see onTrip
 )
 
 // Ask is what an operator requests.
@@ -97,6 +98,7 @@ type Event struct {
 	Local    bool          // EvAlign: from the site's own files, by who runs the guard; needs no nonce
 	Retrieve bool          // EvRequest, AskStart: bring it back; see RetrieveFor
 	Other    OtherReach    // EvOther
+	Trip     time.Duration // EvTrip: the longest of the last minute
 	Up       bool          // EvLink, EvTrail
 	Token    uint64        // EvDurable
 	Failed   bool          // EvDurable

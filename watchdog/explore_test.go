@@ -67,6 +67,8 @@ func alphabet() []move {
 		{"stop", ask(AskStop, false, shown)},
 		{"link-down", func(r *rig) { r.step(Event{Kind: EvLink}) }},
 		{"link-up", func(r *rig) { r.step(Event{Kind: EvLink, Up: true}) }},
+		{"link-slow", func(r *rig) { r.step(Event{Kind: EvTrip, Trip: time.Second}) }},
+		{"link-quick", func(r *rig) { r.step(Event{Kind: EvTrip, Trip: ms}) }},
 		{"trail-down", func(r *rig) { r.step(Event{Kind: EvTrail}) }},
 		{"trail-up", func(r *rig) { r.step(Event{Kind: EvTrail, Up: true}) }},
 		{"durable", func(r *rig) { r.durable() }},
@@ -96,7 +98,7 @@ func (r *rig) digest() string {
 		told = told || s.holding && s.answer >= ActStop && !s.commanded
 	}
 	since, ok := g.track.TrustedSince(g.now)
-	return fmt.Sprint(g.started, g.latch, g.level, g.pending.ask, g.pending.back, g.linkUp, g.trailUp, g.closed, g.judged,
+	return fmt.Sprint(g.started, g.latch, g.level, g.pending.ask, g.pending.back, g.linkUp, g.trip > g.cfg.Timing.TripMost, g.trailUp, g.closed, g.judged,
 		g.trust != 0, ok && g.now-since >= g.cfg.Timing.TrustedFor, g.permitGo, g.atRest(g.now), g.retrieve.on,
 		g.cmd.active, g.cmd.acked, stops, places, outside, tolerated, near, told,
 		g.pending.tie != nil, g.trust.Has(pose.Restarted), r.laws.tied == r.tracker, len(r.laws.ties) > 0, len(r.sent.Payload) > 0,

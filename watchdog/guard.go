@@ -80,6 +80,7 @@ type Guard struct {
 	nextPermit time.Duration
 	nextState  time.Duration
 	stateDirty bool
+	trip       time.Duration // longest round trip through the broker of the last minute; 0 not measured yet
 	linkUp     bool
 	trailUp    bool
 	closed     bool
@@ -202,6 +203,7 @@ func (g *Guard) Step(ev *Event, now time.Duration) []Effect {
 	if ev.Kind == EvPose {
 		g.judgeTrust(now)
 	}
+	g.judgeTrip(now)
 	g.judgeSession(now)
 	g.judgeBetween(now)
 	g.judgeApart(now)
@@ -245,6 +247,8 @@ func (g *Guard) handle(ev *Event, now time.Duration) {
 		g.onBad(ev.Text, now)
 	case EvOther:
 		g.onOther(&ev.Other, now)
+	case EvTrip:
+		g.onTrip(ev.Trip)
 	case EvAlign:
 		g.onAlign(ev, now)
 	case EvClose:

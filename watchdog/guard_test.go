@@ -275,10 +275,10 @@ func TestCoverLoss(t *testing.T) {
 	c := testConfig(t)
 	p := pose.Pose{Velocity: pose.Vec{X: 1}, HasVelocity: true}
 	var short, long, old Reach
-	c.reachOf(&p, 20*ms, 0, &short)
+	c.reachOf(&p, delays{age: 20 * ms}, 0, &short)
 	c.Stopping.CoverLoss = true
-	c.reachOf(&p, 20*ms, 0, &long)
-	c.reachOf(&p, 400*ms, 0, &old)
+	c.reachOf(&p, delays{age: 20 * ms}, 0, &long)
+	c.reachOf(&p, delays{age: 400 * ms}, 0, &old)
 	near(t, "reaction", short.Reaction, 0.180, 1e-12)
 	near(t, "reaction with the permit's validity", long.Reaction, 0.400, 1e-12)
 	near(t, "reaction of a pose older than that", old.Reaction, 0.560, 1e-12)

@@ -89,7 +89,7 @@ func (g *Guard) judgePose(now time.Duration) {
 // now, against the zones.
 func (g *Guard) look(now time.Duration) {
 	age, _ := g.track.Age(now)
-	g.cfg.reachOf(&g.cur, age, g.assumed(), &g.reach)
+	g.cfg.reachOf(&g.cur, delays{age: age, trip: g.trip}, g.assumed(), &g.reach)
 	g.lookedAt, g.laterBy = now, 0
 	g.judgeZones(now)
 }
@@ -224,7 +224,7 @@ func (g *Guard) reachAfter(late, now time.Duration) *Reach {
 	}
 	if late != g.laterBy {
 		age, _ := g.track.Age(now)
-		g.cfg.reachOf(&g.cur, age+late, g.assumed(), &g.later)
+		g.cfg.reachOf(&g.cur, delays{age: age, late: late, trip: g.trip}, g.assumed(), &g.later)
 		g.laterBy = late
 	}
 	return &g.later

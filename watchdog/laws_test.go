@@ -32,6 +32,7 @@ func TestLaws(t *testing.T) {
 		if rapid.Bool().Draw(rt, "rover") {
 			c.Kind = Rover
 		}
+		c.Timing.TripMost = 100 * ms
 		r := newRig(t, c)
 		old := r.nonce()
 		if rapid.IntRange(0, 4).Draw(rt, "begin") > 0 {
@@ -85,8 +86,8 @@ func act(rt *rapid.T, r *rig, old string) {
 		id := rapid.SampledFrom([]string{r.command.ID, r.command.ID, "other", ""}).Draw(rt, "ack")
 		r.step(Event{Kind: EvAck, Text: id})
 	case 11:
-		kind := rapid.SampledFrom([]EventKind{EvLink, EvTrail, EvBad, 0, 99}).Draw(rt, "kind")
-		r.step(Event{Kind: kind, Up: rapid.IntRange(0, 2).Draw(rt, "up") > 0, Text: "x"})
+		kind := rapid.SampledFrom([]EventKind{EvLink, EvTrail, EvTrip, EvBad, 0, 99}).Draw(rt, "kind")
+		r.step(Event{Kind: kind, Up: rapid.IntRange(0, 2).Draw(rt, "up") > 0, Text: "x", Trip: some(150)})
 	case 12:
 		broken(rt, r)
 	case 13:
@@ -131,6 +132,7 @@ func rescue(r *rig) {
 	r.p, r.tilt, r.conf, r.quiet = pose.Vec{X: 2, Y: 3, Z: 1}, 0, 0.9, false
 	r.step(Event{Kind: EvLink, Up: true})
 	r.step(Event{Kind: EvTrail, Up: true})
+	r.step(Event{Kind: EvTrip, Trip: ms})
 	if r.laws.tied != r.tracker {
 		r.pose()
 		r.ask(AskStop)

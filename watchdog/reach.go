@@ -2,7 +2,6 @@ package watchdog
 
 import (
 	"math"
-	"time"
 
 	"pinfold/watchdog/pose"
 	"pinfold/watchdog/pose/trig"
@@ -71,6 +70,9 @@ func OnSlope(a, grade float64) (left float64, ok bool) {
 //     the vehicle may meanwhile gain Acceleration in any direction. JudgeEvery
 //     is there because the next judgement is that far off. With CoverLoss the
 //     permit's validity stands in for age and JudgeEvery where it is longer.
+//     The permit's way to the vehicle is within Trip, which is part of Reaction;
+//     where the measured round trip is longer, what is more is added, but never
+//     more than the permit that is on its way has left: see delays.until.
 //  3. From then on it brakes at Deceleration or harder, less what the slope
 //     takes, against its direction of motion; a multirotor brakes vertically at
 //     Vertical or harder.
@@ -102,20 +104,16 @@ type Reach struct {
 	Up, Down float64 // m, furthest the centre can rise and sink until rest, with errors and margin
 }
 
-// reachOf fills r for pose p whose age is known, at the speed of p or, where
+// reachOf fills r for pose p whose delays are known, at the speed of p or, where
 // that is unknown, at the assumed speed.
-func (c *Config) reachOf(p *pose.Pose, age time.Duration, assumed float64, r *Reach) {
+func (c *Config) reachOf(p *pose.Pose, d delays, assumed float64, r *Reach) {
 	s := &c.Stopping
 	pad := s.Margin + s.PlaceErr()
 	half := float64(c.Height / 2)
 	at := zones.XYZ{X: p.Position.X, Y: p.Position.Y, Z: p.Position.Z}
 	*r = Reach{Sweep: zones.Sweep{From: at, To: at, Radius: c.Radius + pad}, Up: pad, Down: pad}
 	if s.Predict {
-		until := age + JudgeEvery
-		if s.CoverLoss {
-			until = max(until, c.Timing.PermitValid)
-		}
-		r.Reaction = (until + p.Lag + s.Reaction).Seconds()
+		r.Reaction = (d.until(c) + p.Lag + s.Reaction).Seconds()
 		c.carry(p, assumed, r)
 	}
 	r.Sweep.Above, r.Sweep.Below = half+r.Up, half+r.Down

@@ -155,7 +155,7 @@ func escapes(t *testing.T, runs int, weak float64) (count int, worst float64) {
 		}
 		age := time.Duration(rnd.IntN(100)) * ms
 		var r Reach
-		c.reachOf(&p, age, assumed, &r)
+		c.reachOf(&p, delays{age: age}, assumed, &r)
 		m := admissible(rnd, &c, &p, assumed, r.Reaction)
 		m.brake, m.vbrake = m.brake*weak, m.vbrake*weak
 		far := math.Inf(-1)

@@ -91,7 +91,7 @@ func TestSeparationDistance(t *testing.T) {
 			Reaction: time.Duration(r.t*1e9) - JudgeEvery}
 		p := pose.Pose{Velocity: pose.Vec{X: r.k}, HasVelocity: true}
 		var reach Reach
-		c.reachOf(&p, 0, 0, &reach)
+		c.reachOf(&p, delays{age: 0}, 0, &reach)
 		near(t, fmt.Sprintf("K %v T %v d %v", r.k, r.t, r.d), reach.Sweep.To.X+reach.Sweep.Radius+reach.Sweep.Grow, r.want, 1e-6)
 	}
 }
@@ -150,7 +150,7 @@ func TestAlongIsTheStoppingDistance(t *testing.T) {
 	c.Stopping = Stopping{Predict: true, Reaction: 200 * ms, Deceleration: 3, Vertical: 2, Slope: 0.05}
 	p := pose.Pose{Position: pose.Vec{X: 1, Y: 2, Z: 1}, Velocity: pose.Vec{X: 0.6, Y: 0.8, Z: -0.5}, HasVelocity: true, Lag: 20 * ms}
 	var r Reach
-	c.reachOf(&p, 30*ms, 0, &r)
+	c.reachOf(&p, delays{age: 30 * ms}, 0, &r)
 	d := StoppingDistance(1, 0.2+0.02+0.03+JudgeEvery.Seconds(), 3-0.05*Gravity)
 	near(t, "x", r.Sweep.To.X, 1+0.6*d, 1e-12)
 	near(t, "y", r.Sweep.To.Y, 2+0.8*d, 1e-12)

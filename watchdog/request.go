@@ -203,6 +203,9 @@ func (g *Guard) blockedBySelf(now time.Duration) (why []string) {
 	if !g.linkUp {
 		why = append(why, "no link to the broker")
 	}
+	if s := &g.subjects[g.other(CauseLinkSlow)]; s.holding {
+		why = append(why, g.causeOf(s, s.value).Text)
+	}
 	if !g.trailUp {
 		why = append(why, "the trail cannot be written")
 	}

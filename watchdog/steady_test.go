@@ -136,7 +136,7 @@ func BenchmarkZones100(b *testing.B) {
 	c := testConfig(b)
 	p := pose.Pose{Position: pose.Vec{X: 2, Y: 3, Z: 1}, Velocity: pose.Vec{X: 0.2}, HasVelocity: true}
 	var r Reach
-	c.reachOf(&p, 0, 0, &r)
+	c.reachOf(&p, delays{age: 0}, 0, &r)
 	b.ReportAllocs()
 	for b.Loop() {
 		set.Clearance(&r.Sweep)

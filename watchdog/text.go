@@ -76,6 +76,8 @@ func shellSentence(c *Cause) string {
 	switch c.Kind {
 	case CauseLinkLost:
 		return "the link to the broker is down"
+	case CauseLinkSlow:
+		return fmt.Sprintf("a message to the broker and back took %.0f ms within the last minute, over the budget of %.0f ms", 1000*c.Value, 1000*c.Limit)
 	case CauseStalled:
 		return fmt.Sprintf("the watchdog itself was held up for %.2f s, limit %.2f s", c.Value, c.Limit)
 	case CauseTrailDown:

@@ -52,6 +52,7 @@ func (g *Guard) Tighten(c Config, now time.Duration) ([]Effect, error) {
 		g.judgeSlow(now)
 		g.judgeApart(now)
 	}
+	g.judgeTrip(now)
 	g.judgeSession(now)
 	g.judgeRetrieval(now)
 	g.judgeAck(now)
@@ -172,6 +173,7 @@ func compared(o, n *Config) []pair {
 		less("height", o.Height, n.Height),
 		less("zone caution", o.ZoneCaution, n.ZoneCaution),
 		less("reaction", so.Reaction.Seconds(), sn.Reaction.Seconds()),
+		more("link's part of the reaction", so.Trip.Seconds(), sn.Trip.Seconds()),
 		more("deceleration", so.Deceleration, sn.Deceleration),
 		more("vertical deceleration", so.Vertical, sn.Vertical),
 		less("acceleration", so.Acceleration, sn.Acceleration),
@@ -184,6 +186,7 @@ func compared(o, n *Config) []pair {
 		more("permit validity", to.PermitValid.Seconds(), tn.PermitValid.Seconds()),
 		more("command repeat", to.CommandEvery.Seconds(), tn.CommandEvery.Seconds()),
 		more("ack time", to.AckWithin.Seconds(), tn.AckWithin.Seconds()),
+		more("budget of the round trip", budget(to), budget(tn)),
 		more("stall time", to.Stall.Seconds(), tn.Stall.Seconds()),
 		less("trusted time", to.TrustedFor.Seconds(), tn.TrustedFor.Seconds()),
 		less("rest time", to.RestFor.Seconds(), tn.RestFor.Seconds()),

@@ -164,6 +164,9 @@ func (s *story) vehicle(plain []string, a args) error {
 	if v := a.num("slow", 0); v > 0 {
 		c.Slow = []SlowZone{stairHead(v)}
 	}
+	if a["link"] != "" {
+		c.Stopping.Trip, c.Timing.TripMost = a.span("link"), a.span("budget")
+	}
 	s.r, s.known = newRig(s.t, c), false
 	s.r.p = pose.Vec{X: a.num("x", 1), Y: a.num("y", 2.5), Z: a.num("z", 1)}
 	if len(plain) > 1 && plain[1] == "started" {
@@ -212,6 +215,12 @@ func (s *story) message(word string, plain []string, a args) bool {
 		r.step(Event{Kind: EvAck, Text: id})
 	case "link":
 		r.step(Event{Kind: EvLink, Up: plain[0] == "up"})
+	case "trip":
+		d, err := time.ParseDuration(plain[0])
+		if err != nil {
+			panic(err)
+		}
+		r.step(Event{Kind: EvTrip, Trip: d})
 	case "trail":
 		r.step(Event{Kind: EvTrail, Up: plain[0] == "up"})
 	case "close":

@@ -37,11 +37,15 @@ func newTap(ln net.Listener) *tap {
 	return &tap{ln: ln, conns: map[net.Conn]struct{}{}}
 }
 
-func (t *tap) ID() string                { return "loopback" }
-func (t *tap) Address() string           { return t.ln.Addr().String() }
-func (t *tap) Protocol() string          { return "tcp" }
-func (t *tap) Init(*slog.Logger) error   { return nil }
-func (t *tap) Close(f listeners.CloseFn) { t.cut(); f(t.ID()) }
+func (t *tap) ID() string              { return "loopback" }
+func (t *tap) Address() string         { return t.ln.Addr().String() }
+func (t *tap) Protocol() string        { return "tcp" }
+func (t *tap) Init(*slog.Logger) error { return nil }
+
+// Close cuts every connection, upon which the server's goroutines end. The
+// server's own way of ending them is passed over: it locks its list of clients
+// for reading twice, which waits for ever where a client leaves in between.
+func (t *tap) Close(listeners.CloseFn) { t.cut() }
 
 // Serve accepts until the listener is cut.
 func (t *tap) Serve(establish listeners.EstablishFn) {

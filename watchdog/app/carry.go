@@ -91,6 +91,9 @@ func (k *keeper) stateOf(s *watchdog.Snapshot) wire.State {
 		Latched: causes(s.Latched), Nonce: s.Nonce, Blocked: s.Blocked, Trail: k.trail.Head(),
 		Wall: time.Now().UTC().Format(time.RFC3339)}
 	m.Aligned, m.AlignSent, m.AlignSaid = s.Tie.Hash, s.Aligned.Hash, alignSaid(&s.Aligned)
+	if p50, p99, worst, ok := k.trips.figures(); ok {
+		m.TripP50, m.TripP99, m.TripWorst = known(p50.Seconds()), known(p99.Seconds()), known(worst.Seconds())
+	}
 	if !s.Judged {
 		return m
 	}

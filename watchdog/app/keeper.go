@@ -21,6 +21,7 @@ const (
 	subRequest
 	subPermit // the guard's own come back by it; it listens for others
 	subAlign
+	subTrip // the guard's own probes, on their way back
 )
 
 // newInbox keeps poses from pushing out acknowledgements and requests.
@@ -30,11 +31,16 @@ func newInbox() (*link.Inbox, error) {
 		link.Queue{Max: wire.AckMax},
 		link.Queue{Max: wire.RequestMax},
 		link.Queue{Max: wire.PermitMax},
-		link.Queue{Depth: alignDepth, Max: wire.AlignMax})
+		link.Queue{Depth: alignDepth, Max: wire.AlignMax},
+		link.Queue{Depth: tripDepth, Max: wire.ProbeMax})
 }
 
 // alignDepth is how many alignments may wait; only the newest nonce is good.
 const alignDepth = 4
+
+// tripDepth is how many probes may wait: one is out at a time, and strangers may
+// send more.
+const tripDepth = 16
 
 // poseDepth is how many poses may wait: a second at 240 Hz. More are old.
 const poseDepth = 240
@@ -55,6 +61,7 @@ type keeper struct {
 	permit  *link.Slot
 	command *link.Slot
 	state   *link.Slot
+	probes  *link.Slot
 	trail   *trail.Writer
 	mail    *mail
 	tell    []*mail // of all other vehicles
@@ -72,6 +79,7 @@ type keeper struct {
 	dropped   [3]uint64 // by queue of the inbox, as they were counted at
 	droppedAt time.Duration
 	flow      flowWatch
+	trips     tripWatch
 	answer    chan<- error // while a tighter site is being taken
 	tying     tying        // the site's own alignment file
 	broken    bool         // the core panicked: it is not to be touched again
@@ -110,6 +118,7 @@ func (k *keeper) run() (err error) {
 			}
 			return err
 		}
+		k.trip()
 	}
 }
 
@@ -126,17 +135,26 @@ func (k *keeper) inner(timer *time.Timer, more bool) error {
 		}
 		return nil
 	}
-	timer.Reset(k.guard.Deadline() - k.now())
+	due := k.guard.Deadline()
+	timer.Reset(due - k.now())
 	select {
 	case <-k.inbox.Ready():
+		k.woke(due)
 	case <-k.mail.ready:
+		k.woke(due)
 		k.post()
 	case o := <-k.orders:
 		return k.obey(o)
 	case <-timer.C:
+		k.woke(due)
 		k.step(&intake.Entry{Kind: uint8(watchdog.EvTick), Arrived: k.now()})
 	}
 	return nil
+}
+
+// woke notes how much later the loop goes on than it had to at the latest.
+func (k *keeper) woke(due time.Duration) {
+	k.trips.late(k.now() - due)
 }
 
 // drain judges what is in the inbox, and says whether more may be there.
@@ -164,6 +182,9 @@ func (k *keeper) message(m *link.Message) {
 	case subPermit:
 		k.second(m)
 		return
+	case subTrip:
+		k.tripped(m)
+		return
 	case subAlign:
 		e.Kind = uint8(watchdog.EvAlign)
 	}
@@ -183,6 +204,7 @@ func (k *keeper) post() {
 		k.waiting[i].Arrived = k.now()
 		if k.waiting[i].Kind == uint8(watchdog.EvLink) {
 			k.flow.link(k.waiting[i].Flags&intake.Up != 0, k.now())
+			k.trips.link(k.waiting[i].Flags&intake.Up != 0, k.now())
 		}
 		k.step(&k.waiting[i])
 	}

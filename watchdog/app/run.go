@@ -201,12 +201,14 @@ func (r *runner) connect(k *keeper) (err error) {
 	o.Now = r.now
 	o.Will = link.Will{Topic: k.topics.AllCommand, Payload: will.Append(nil)}
 	o.OnLink = r.onLink(k)
+	probes := wire.ProbeTopic(r.opt.Site.Broker.Prefix, r.session.ID, k.cfg.Vehicle)
 	o.Subs = []link.Sub{
 		{Topic: k.topics.Pose, QoS: 0, Inbox: k.inbox, ID: subPose},
 		{Topic: k.topics.Ack, QoS: 0, Inbox: k.inbox, ID: subAck},
 		{Topic: k.topics.Request, QoS: 1, Inbox: k.inbox, ID: subRequest},
 		{Topic: k.topics.Permit, QoS: 0, Inbox: k.inbox, ID: subPermit},
 		{Topic: k.topics.Align, QoS: 1, Inbox: k.inbox, ID: subAlign},
+		{Topic: probes, QoS: 0, Inbox: k.inbox, ID: subTrip},
 	}
 	if k.client, err = link.Dial(o); err != nil {
 		return err
@@ -215,6 +217,9 @@ func (r *runner) connect(k *keeper) (err error) {
 		return err
 	}
 	if k.command, err = k.client.Slot(k.topics.Command, 0, false); err != nil {
+		return err
+	}
+	if k.probes, err = k.client.Slot(probes, 0, false); err != nil {
 		return err
 	}
 	k.state, err = k.client.Slot(k.topics.State, 1, true)

@@ -100,11 +100,25 @@ func printRoom(out io.Writer, v *config.Vehicle, r *config.Room) {
 	fmt.Fprintln(out, "  assumed:")
 	fmt.Fprintf(out, "   1. pose wrong by at most %.3f m, velocity by %.3f m/s\n", s.PlaceErr(), s.VelocityErr)
 	fmt.Fprintf(out, "   2. nothing brakes for %.3f s (pose age, lag, %v reaction), gaining at most %.2f m/s²\n", r.Reaction, s.Reaction, s.Acceleration)
+	printLink(out, &v.Config)
 	fmt.Fprintf(out, "   3. then at least %.2f m/s² on the level, grade %.3f", s.Deceleration, s.Slope)
 	if v.Config.Kind == watchdog.Multirotor {
 		fmt.Fprintf(out, ", vertically %.2f m/s²", s.Vertical)
 	}
 	fmt.Fprintf(out, "\n   4. margin kept on every side %.2f m\n", s.Margin)
+}
+
+// printLink says how the link counts.
+func printLink(out io.Writer, c *watchdog.Config) {
+	s, t := &c.Stopping, &c.Timing
+	if s.CoverLoss {
+		fmt.Fprintf(out, "      of it for a lost or slow link: all of a permit's %v\n", t.PermitValid)
+	} else {
+		fmt.Fprintf(out, "      of the reaction %v for the link; a longer round trip, measured while running,\n      adds what is more, until the permit ends by itself after %v\n", s.Trip, t.PermitValid)
+	}
+	if t.TripMost > 0 {
+		fmt.Fprintf(out, "      nothing is permitted within a minute of a round trip over %v\n", t.TripMost)
+	}
 }
 
 // printRules says what slows the vehicle and what it is kept apart from.

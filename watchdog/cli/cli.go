@@ -34,6 +34,7 @@ type commands struct {
 	Check    checkCmd    `cmd:"" help:"Judge a site file: every mistake, and what the declared stopping leaves."`
 	Run      runCmd      `cmd:"" help:"Guard the vehicles of a site over its broker, until told to end."`
 	Ask      askCmd      `cmd:"" help:"Ask a running guard for start, stop, land or reset."`
+	Relay    relayCmd    `cmd:"" help:"Hold a vehicle's permit and drive a GPIO line or a command by it."`
 	Play     playCmd     `cmd:"" help:"Publish a recording as live pose."`
 	Replay   replayCmd   `cmd:"" help:"Judge a recording or a session again, offline."`
 	Verify   verifyCmd   `cmd:"" help:"Prove that nothing in a session's trail was changed."`

@@ -43,6 +43,10 @@ var ErrNoEvent = errors.New("intake: the entry is no event of the core")
 // Durable is the payload of an EvDurable entry: the record's token.
 func Durable(token uint64) []byte { return binary.BigEndian.AppendUint64(nil, token) }
 
+// Trip is the payload of an EvTrip entry: the longest round trip of the last
+// minute, ns.
+func Trip(d time.Duration) []byte { return binary.BigEndian.AppendUint64(nil, uint64(d)) }
+
 // Event is the event the core is stepped with for e. A message that cannot be
 // read becomes watchdog.EvBad, which names what was wrong. The event shares e's
 // payload.
@@ -72,6 +76,11 @@ func (e *Entry) Event() (watchdog.Event, error) {
 		if ev.Other, err = readOther(e.Payload); err != nil {
 			return ev, err
 		}
+	case watchdog.EvTrip:
+		if len(e.Payload) != 8 {
+			return ev, fmt.Errorf("intake: an entry of the round trip holds %d bytes, want 8", len(e.Payload))
+		}
+		ev.Trip = time.Duration(binary.BigEndian.Uint64(e.Payload))
 	case watchdog.EvAlign:
 		e.align(&ev)
 	case watchdog.EvClose:

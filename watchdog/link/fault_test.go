@@ -1,8 +1,11 @@
 package link
 
 import (
+	"cmp"
 	"fmt"
+	"os"
 	"runtime"
+	"strconv"
 	"testing"
 	"time"
 
@@ -12,17 +15,21 @@ import (
 )
 
 // TestManyReconnectsLeaveNothingBehind: 200 connections, half of them lost to a
-// dead broker's closed socket, half renewed.
+// dead broker's closed socket, half renewed; PINFOLD_RECONNECTS says how many.
 func TestManyReconnectsLeaveNothingBehind(t *testing.T) {
 	b := embedded(t)
 	p := joined(t, b.url, nil, "x")
 	s := p.slot(t, "x", 1, true)
 	s.Put([]byte("state"), 0)
-	const warm, rounds = 10, 200
-	base := 0
+	const warm = 10
+	rounds, err := strconv.Atoi(cmp.Or(os.Getenv("PINFOLD_RECONNECTS"), "200"))
+	if err != nil || rounds < 1 {
+		t.Fatalf("PINFOLD_RECONNECTS=%q; give a number of connections", os.Getenv("PINFOLD_RECONNECTS"))
+	}
+	base, before := 0, uint64(0)
 	for i := range warm + rounds {
 		if i == warm {
-			base = settled()
+			base, before = settled(), heap()
 		}
 		n := len(p.tale())
 		if i%2 == 0 {
@@ -36,6 +43,21 @@ func TestManyReconnectsLeaveNothingBehind(t *testing.T) {
 		buf := make([]byte, 1<<20)
 		t.Errorf("%d goroutines before, %d after %d reconnections:\n%s", base, n, rounds, buf[:runtime.Stack(buf, true)])
 	}
+	// The test's own list of what the link told takes some of it.
+	after := heap()
+	t.Logf("%d goroutines and %d KiB before, %d and %d KiB after %d reconnections", base, before>>10, settled(), after>>10, rounds)
+	if most := before + 1<<20 + uint64(rounds)*200; after > most {
+		t.Errorf("%d bytes in use before, %d after %d reconnections", before, after, rounds)
+	}
+}
+
+// heap is what is in use, bytes, once nothing more can be freed.
+func heap() uint64 {
+	var m runtime.MemStats
+	runtime.GC()
+	runtime.GC()
+	runtime.ReadMemStats(&m)
+	return m.HeapAlloc
 }
 
 // settled is the number of goroutines once it no longer falls.

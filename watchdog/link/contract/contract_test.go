@@ -39,7 +39,7 @@ func schema(t *testing.T, message string) (s struct {
 // The schemas name just the members that the code writes, and require all but
 // those that it leaves out where they are false.
 func TestSchemasNameTheCodesMembers(t *testing.T) {
-	for message, like := range map[string]any{"permit": wire.Permit{}, "command": wire.Command{}, "ack": wire.Ack{}, "request": wire.Request{}, "align": wire.Align{}, "state": wire.State{}} {
+	for message, like := range map[string]any{"permit": wire.Permit{}, "command": wire.Command{}, "ack": wire.Ack{}, "request": wire.Request{}, "align": wire.Align{}, "probe": wire.Probe{}, "state": wire.State{}} {
 		var want, required []string
 		for i := range reflect.TypeOf(like).NumField() {
 			name, rest, _ := strings.Cut(reflect.TypeOf(like).Field(i).Tag.Get("json"), ",")
@@ -146,8 +146,8 @@ func TestDocumentAndSchemasMatch(t *testing.T) {
 		t.Fatal(err)
 	}
 	schemas, err := filepath.Glob("*.schema.json")
-	if err != nil || len(schemas) != 7 {
-		t.Fatalf("%v, %v; want seven schemas", schemas, err)
+	if err != nil || len(schemas) != 8 {
+		t.Fatalf("%v, %v; want eight schemas", schemas, err)
 	}
 	for _, s := range schemas {
 		if n := strings.Count(string(b), "$ref: './"+s+"'"); n != 1 {
@@ -158,7 +158,8 @@ func TestDocumentAndSchemasMatch(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, topic := range []string{topics.Pose, topics.Permit, topics.Command, topics.Ack, topics.State, topics.Request, topics.Align, topics.AllCommand} {
+	for _, topic := range []string{topics.Pose, topics.Permit, topics.Command, topics.Ack, topics.State, topics.Request, topics.Align, topics.AllCommand,
+		wire.ProbeTopic(wire.DefaultPrefix, "{session}", "{vehicle}")} {
 		if !strings.Contains(string(b), "address: '"+topic+"'") {
 			t.Errorf("asyncapi.yaml has no channel %s", topic)
 		}

@@ -87,6 +87,11 @@ type State struct {
 	Aligned   string `json:"aligned,omitempty"`
 	AlignSent string `json:"align_sent,omitempty"`
 	AlignSaid string `json:"align_said,omitempty"`
+	// What a message of the guard to the broker and back took within the last
+	// minute, s: median, 99 of 100, longest. Absent where nothing was measured.
+	TripP50   *float64 `json:"trip_p50,omitempty"`
+	TripP99   *float64 `json:"trip_p99,omitempty"`
+	TripWorst *float64 `json:"trip_worst,omitempty"`
 }
 
 // Cause says why a level was raised.

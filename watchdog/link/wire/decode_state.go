@@ -11,7 +11,7 @@ import (
 var (
 	stateFields = []string{"guard", "session", "seq", "vehicle", "level", "go", "causes", "latched",
 		"clearance", "speed", "height", "tilt", "pose_age", "nonce", "blocked", "trail", "wall",
-		"aligned", "align_sent", "align_said"} // those after trail may be missing
+		"aligned", "align_sent", "align_said", "trip_p50", "trip_p99", "trip_worst"} // those after trail may be missing
 	causeFields = []string{"cause", "name", "value", "limit", "unit", "text"}
 )
 
@@ -33,7 +33,7 @@ func (o *object) state(b []byte) (s State, err error) {
 	if err = o.begin("state", "", b, StateMax, stateFields); err != nil {
 		return s, err
 	}
-	o.spare = 4
+	o.spare = 7
 	for {
 		i, v, err := o.next()
 		if i < 0 || err != nil {
@@ -90,6 +90,12 @@ func (o *object) stateFigure(s *State, field string, v jsontext.Value) (err erro
 		s.Height, err = o.optional(field, v)
 	case "tilt":
 		s.Tilt, err = o.optional(field, v)
+	case "trip_p50":
+		s.TripP50, err = o.optional(field, v)
+	case "trip_p99":
+		s.TripP99, err = o.optional(field, v)
+	case "trip_worst":
+		s.TripWorst, err = o.optional(field, v)
 	case "pose_age":
 		s.PoseAge, err = o.optional(field, v)
 	}

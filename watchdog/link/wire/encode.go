@@ -100,6 +100,9 @@ func (s *State) Append(b []byte) []byte {
 	b = present(b, `,"aligned":`, plain(s.Aligned))
 	b = present(b, `,"align_sent":`, plain(s.AlignSent))
 	b = present(b, `,"align_said":`, cut(s.AlignSaid, TextMax))
+	b = measured(b, `,"trip_p50":`, s.TripP50)
+	b = measured(b, `,"trip_p99":`, s.TripP99)
+	b = measured(b, `,"trip_worst":`, s.TripWorst)
 	return append(b, '}')
 }
 
@@ -134,6 +137,14 @@ func present(b []byte, name, s string) []byte {
 		return b
 	}
 	return text(append(b, name...), s)
+}
+
+// measured appends a number that is left out where there is none.
+func measured(b []byte, name string, f *float64) []byte {
+	if f == nil {
+		return b
+	}
+	return number(append(b, name...), *f)
 }
 
 // number appends the shortest decimal that reads back as f, or null where f is

@@ -17,7 +17,7 @@ func FuzzDecode(f *testing.F) {
 		f.Add(m.Append(nil))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		for _, like := range []appender{&Permit{}, &Command{}, &Ack{}, &Request{}, &Align{}, &State{}} {
+		for _, like := range []appender{&Permit{}, &Command{}, &Ack{}, &Request{}, &Align{}, &Probe{}, &State{}} {
 			m, err := decode(like, b)
 			if err != nil {
 				continue

@@ -40,6 +40,9 @@ func examples() map[string]appender {
 		"state-clear.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 99, Vehicle: "wren", Level: "clear", Go: true,
 			Clearance: ptr(1.25), Speed: ptr(0.5), Height: ptr(1.5), Tilt: ptr(3.5), PoseAge: ptr(0.004),
 			Nonce: "9c0d1e2f3a4b5c6d", Trail: "00ff"},
+		"probe.json": &Probe{Guard: "hall", Session: "4f1d20a7", Number: "0123456789abcdef0123456789abcdef"},
+		"state-trip.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 102, Vehicle: "wren", Level: "clear", Go: true, Nonce: "n", Trail: "ab",
+			TripP50: ptr(0.0004), TripP99: ptr(0.0011), TripWorst: ptr(0.043)},
 		"state-wall.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 7, Vehicle: "wren", Level: "waiting",
 			Nonce: "n", Trail: "ab", Wall: "2026-03-14T09:26:53Z"},
 		"state-stop.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 100, Vehicle: "wren", Level: Stop,
@@ -66,6 +69,9 @@ func decode(like appender, b []byte) (appender, error) {
 		return &m, err
 	case *Align:
 		m, err := DecodeAlign(b)
+		return &m, err
+	case *Probe:
+		m, err := DecodeProbe(b)
 		return &m, err
 	case *State:
 		m, err := DecodeState(b)

@@ -46,6 +46,12 @@ func Topics(prefix, vehicle string) (TopicSet, error) {
 	}, nil
 }
 
+// ProbeTopic is where the guard of a vehicle sends probes to itself: a topic that
+// no other session uses. Session and vehicle are under the rules of a name.
+func ProbeTopic(prefix, session, vehicle string) string {
+	return prefix + "/guard/link/" + session + "/" + vehicle
+}
+
 // CheckName says why a vehicle's or a guard's name cannot stand on the wire:
 // 1 to NameMax bytes of UTF-8, no '/', '+', '#', control or space, not "all".
 func CheckName(name string) error {

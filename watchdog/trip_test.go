@@ -1,0 +1,83 @@
+package watchdog
+
+import (
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+// TestUntil: what a slow link adds, and where that ends. The permit that is on
+// its way is good for PermitValid after the pose's stamp, whatever the link does.
+func TestUntil(t *testing.T) {
+	c := testConfig(t)
+	c.Stopping.Trip = 50 * ms
+	for _, row := range []struct {
+		d    delays
+		want time.Duration
+	}{
+		{delays{age: 20 * ms}, 30 * ms},
+		{delays{age: 20 * ms, trip: 50 * ms}, 30 * ms},
+		{delays{age: 20 * ms, trip: 51 * ms}, 31 * ms},
+		{delays{age: 20 * ms, trip: 150 * ms}, 130 * ms},
+		{delays{age: 20 * ms, trip: MaxTrip}, 250 * ms},
+		{delays{age: 245 * ms, trip: MaxTrip}, 255 * ms}, // never less than without a link
+		{delays{age: 20 * ms, late: 30 * ms, trip: 150 * ms}, 160 * ms},
+		{delays{age: 20 * ms, late: 30 * ms, trip: MaxTrip}, 300 * ms}, // newer poses may have been permitted
+	} {
+		if got := row.d.until(&c); got != row.want {
+			t.Errorf("%+v: %v, want %v", row.d, got, row.want)
+		}
+	}
+	c.Stopping.CoverLoss = true
+	if got := (delays{age: 20 * ms, trip: MaxTrip}).until(&c); got != c.Timing.PermitValid {
+		t.Errorf("with the permit's validity covered a slow link adds something: %v", got)
+	}
+}
+
+// TestUntilGrows: a slower link never makes the reach smaller.
+func TestUntilGrows(t *testing.T) {
+	c := testConfig(t)
+	some := rapid.Custom(func(t *rapid.T) time.Duration {
+		return time.Duration(rapid.IntRange(0, 400).Draw(t, "ms")) * ms
+	})
+	rapid.Check(t, func(t *rapid.T) {
+		c.Stopping.Trip, c.Stopping.CoverLoss = some.Draw(t, "declared"), rapid.Bool().Draw(t, "cover")
+		d := delays{age: some.Draw(t, "age"), late: some.Draw(t, "late"), trip: some.Draw(t, "trip")}
+		slower := d
+		slower.trip += some.Draw(t, "more")
+		if a, b := d.until(&c), slower.until(&c); b < a || a < d.age+d.late+JudgeEvery {
+			t.Fatalf("%+v: %v, and slower %v", d, a, b)
+		}
+	})
+}
+
+// TestTripNeverMeasured: what nobody can have measured is as slow as can be.
+func TestTripNeverMeasured(t *testing.T) {
+	c := testConfig(t)
+	c.Timing.TripMost = time.Second
+	for _, trip := range []time.Duration{-1, 1<<63 - 1, 2 * time.Second} {
+		r := newRig(t, c)
+		r.started()
+		r.step(Event{Kind: EvTrip, Trip: trip})
+		if s := r.g.Snapshot(); s.Go || s.Level != Stop {
+			t.Errorf("%v: level %v, permit %v", trip, s.Level, s.Go)
+		}
+	}
+}
+
+// TestTightenBudget: a budget may come and shrink while running, and never go.
+func TestTightenBudget(t *testing.T) {
+	for _, row := range []struct {
+		old, next time.Duration
+		ok        bool
+	}{{0, 100 * ms, true}, {100 * ms, 50 * ms, true}, {100 * ms, 101 * ms, false}, {100 * ms, 0, false}, {0, 0, true}} {
+		c := testConfig(t)
+		c.Timing.TripMost = row.old
+		r := newRig(t, c)
+		c.Timing.TripMost = row.next
+		if _, err := r.g.Tighten(c, r.now); (err == nil) != row.ok {
+			t.Errorf("%v to %v: %v", row.old, row.next, err)
+		}
+	}
+}
