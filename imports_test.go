@@ -57,6 +57,9 @@ func rules() []rule {
 		{"sim/judge", nil},
 		{"sim/broker", nil},
 		{"sim/...", []string{"sim/...", "watchdog/link/..."}},
+		{"packaging/manual", []string{"watchdog/cli"}},
+		{"packaging", []string{"packaging/manual", "watchdog/cli"}},
+		{"packaging/footprint", []string{"watchdog/link", "watchdog/link/wire", "sim/broker"}},
 		{"", []string{"watchdog/cli"}},
 	}
 }

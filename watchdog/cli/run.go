@@ -19,6 +19,7 @@ import (
 type runCmd struct {
 	Site  string `required:"" help:"Site file." placeholder:"FILE"`
 	Trail string `help:"Where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
+	Lock  bool   `name:"lock-memory" help:"Keep the guard's memory out of swap (mlockall); see systemd/realtime.conf."`
 }
 
 // Run guards the site until SIGTERM or SIGINT; SIGHUP reads the site file
@@ -27,6 +28,11 @@ func (c *runCmd) Run(s *streams) error {
 	site, err := config.Load(c.Site)
 	if err != nil {
 		return err
+	}
+	if c.Lock {
+		if err := lockMemory(); err != nil {
+			return err
+		}
 	}
 	fmt.Fprintf(s.err, "pinfold %s, site %q\n%s\nLocal rules: %s\n", Version, site.Name, Safety, site.LocalRules)
 	for _, p := range site.Cautions {
