@@ -22,14 +22,14 @@ func Page(w io.Writer, app *kong.Application, version string, day time.Time) err
 	p.text("pinfold - keeps a small vehicle in its pen")
 	p.section("SYNOPSIS")
 	for _, c := range app.Leaves(true) {
-		fmt.Fprintf(p, ".B pinfold %s\n%s\n.br\n", esc(c.Path()[len(app.Name)+1:]), esc(usage(c)))
+		fmt.Fprintf(p, ".B pinfold %s\n%s\n.br\n", esc(c.Name), esc(usage(c)))
 	}
 	p.section("DESCRIPTION")
 	p.text(description)
 	p.text(strings.ReplaceAll(cli.Safety, "\n", " "))
 	p.section("COMMANDS")
 	for _, c := range app.Leaves(true) {
-		p.command(c, app.Name)
+		p.command(c)
 	}
 	p.section("EXIT STATUS")
 	for _, s := range cli.Statuses() {
@@ -67,8 +67,8 @@ func (p *page) text(s string) { fmt.Fprintf(p, ".PP\n%s\n", esc(s)) }
 // item is a word and what there is to say of it.
 func (p *page) item(word, s string) { fmt.Fprintf(p, ".TP\n.B %s\n%s\n", esc(word), esc(s)) }
 
-func (p *page) command(c *kong.Node, name string) {
-	fmt.Fprintf(p, ".SS %s\n%s\n", esc(strings.TrimPrefix(c.Path(), name+" ")), esc(c.Help))
+func (p *page) command(c *kong.Node) {
+	fmt.Fprintf(p, ".SS %s\n%s\n", esc(c.Name), esc(c.Help))
 	for _, a := range c.Positional {
 		p.item(a.Summary(), orNone(a.Help))
 	}

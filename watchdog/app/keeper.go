@@ -2,6 +2,7 @@ package app
 
 import (
 	"errors"
+	"sync/atomic"
 	"time"
 
 	"pinfold/config"
@@ -72,9 +73,10 @@ type keeper struct {
 	dropped   [3]uint64 // by queue of the inbox, as they were counted at
 	droppedAt time.Duration
 	flow      flowWatch
-	answer    chan<- error // while a tighter site is being taken
-	tying     tying        // the site's own alignment file
-	broken    bool         // the core panicked: it is not to be touched again
+	answer    chan<- error            // while a tighter site is being taken
+	tying     tying                   // the site's own alignment file
+	siteSaid  *atomic.Pointer[string] // of the session: what became of the last reload
+	broken    bool                    // the core panicked: it is not to be touched again
 }
 
 // order is something a loop is told to do by the one who runs it.
@@ -205,7 +207,7 @@ func (k *keeper) step(e *intake.Entry) {
 	}
 	k.beat(now)
 	if k.flow.due(now) {
-		k.say(now, "no pose although connected: is the tracker on? Making a new connection in case it was forgotten")
+		k.say(now, Caution, "no pose although connected: is the tracker on? Making a new connection in case it was forgotten")
 		k.client.Renew(renewal)
 	}
 }

@@ -131,7 +131,7 @@ func Main(args []string, in io.Reader, out, errw io.Writer) (code int) {
 		return exitError
 	}
 	ctx.BindTo(in, (*io.Reader)(nil))
-	return status(ctx.Run(&streams{in: in, out: out, err: errw}), errw)
+	return status(ctx.Run(&streams{in: in, out: out, err: errw}), toJournal(errw)(app.Failure))
 }
 
 // status prints err, if anything is left to print, and gives its exit status.

@@ -87,6 +87,10 @@ type State struct {
 	Aligned   string `json:"aligned,omitempty"`
 	AlignSent string `json:"align_sent,omitempty"`
 	AlignSaid string `json:"align_said,omitempty"`
+	// SiteSaid is what became of the newest site file that the guard was told to
+	// read again: taken, or why it was not and the old one stays in force. Absent
+	// on the wire where there was none.
+	SiteSaid string `json:"site_said,omitempty"`
 }
 
 // Cause says why a level was raised.

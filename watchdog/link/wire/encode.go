@@ -100,6 +100,7 @@ func (s *State) Append(b []byte) []byte {
 	b = present(b, `,"aligned":`, plain(s.Aligned))
 	b = present(b, `,"align_sent":`, plain(s.AlignSent))
 	b = present(b, `,"align_said":`, cut(s.AlignSaid, TextMax))
+	b = present(b, `,"site_said":`, cut(s.SiteSaid, TextMax))
 	return append(b, '}')
 }
 
