@@ -72,7 +72,7 @@ _pinfold() {
     file) mapfile -t COMPREPLY < <(compgen -f -- "$cur"); return;;
   esac
   mapfile -t COMPREPLY < <(compgen -W "$words" -- "$cur")
-  if [ -n "$cmd" ] && [ -z "$words" ]; then mapfile -t COMPREPLY < <(compgen -f -- "$cur"); fi
+  if [ -n "$cmd" ] && [ -z "${words// /}" ]; then mapfile -t COMPREPLY < <(compgen -f -- "$cur"); fi
 }
 complete -o filenames -F _pinfold pinfold
 `

@@ -21,11 +21,15 @@ func Page(w io.Writer, app *kong.Application, version string, day time.Time) err
 	p.section("NAME")
 	p.text("pinfold - keeps a small vehicle in its pen")
 	p.section("SYNOPSIS")
-	for _, c := range app.Leaves(true) {
-		fmt.Fprintf(p, ".B pinfold %s\n%s\n.br\n", esc(c.Name), esc(usage(c)))
+	for i, c := range app.Leaves(true) {
+		if i > 0 {
+			p.WriteString(".br\n")
+		}
+		fmt.Fprintf(p, ".B pinfold %s\n%s\n", esc(c.Name), esc(usage(c)))
 	}
 	p.section("DESCRIPTION")
 	p.text(description)
+	p.WriteString(".PP\n")
 	p.text(strings.ReplaceAll(cli.Safety, "\n", " "))
 	p.section("COMMANDS")
 	for _, c := range app.Leaves(true) {
@@ -61,8 +65,7 @@ func usage(c *kong.Node) string {
 
 func (p *page) section(title string) { fmt.Fprintf(p, ".SH %s\n", title) }
 
-// text is a paragraph.
-func (p *page) text(s string) { fmt.Fprintf(p, ".PP\n%s\n", esc(s)) }
+func (p *page) text(s string) { p.WriteString(esc(s) + "\n") }
 
 // item is a word and what there is to say of it.
 func (p *page) item(word, s string) { fmt.Fprintf(p, ".TP\n.B %s\n%s\n", esc(word), esc(s)) }
