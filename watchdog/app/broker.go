@@ -48,6 +48,9 @@ func LinkOptions(b *config.Broker) (link.Options, error) {
 	return o, nil
 }
 
+// portHint is for a broker that answers nothing it should.
+const portHint = "url in [broker] begins with mqtts:// where the broker encrypts on that port, and with mqtt:// where it does not"
+
 // LinkHint is what to try where the broker is not reached, by the reason that
 // package link gives; empty where that says it itself.
 func LinkHint(why string) string {
@@ -61,8 +64,11 @@ func LinkHint(why string) string {
 		{"operation not permitted", "the system keeps the guard from that address; where it runs as a service, IPAddressAllow= in its unit"},
 		{"no route to host", "is this board on the network?"},
 		{"network is unreachable", "is this board on the network?"},
-		{"in time", "is this the broker's address, does it encrypt and url not begin with mqtts://, is a wall in between?"},
-		{"timeout", "is this the broker's address, and is a wall in between?"},
+		{"connection reset", portHint},
+		{"EOF", portHint},
+		{"the connection ended", portHint},
+		{"in time", "is this the broker's address? " + portHint},
+		{"timeout", "is this the broker's address? " + portHint},
 	} {
 		if strings.Contains(why, h[0]) {
 			return h[1]
