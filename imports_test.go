@@ -59,7 +59,7 @@ func rules() []rule {
 		{"sim/...", []string{"sim/...", "watchdog/link/..."}},
 		{"packaging/manual", []string{"watchdog/cli"}},
 		{"packaging", []string{"packaging/manual", "watchdog/cli"}},
-		{"packaging/footprint", []string{"watchdog/link", "watchdog/link/wire", "sim/broker"}},
+		{"packaging/footprint", []string{"sim/broker", "watchdog", "watchdog/link", "watchdog/link/wire", "watchdog/trail"}},
 		{"", []string{"watchdog/cli"}},
 	}
 }
