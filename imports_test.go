@@ -58,6 +58,9 @@ func rules() []rule {
 		{"sim/judge", nil},
 		{"sim/broker", nil},
 		{"sim/...", []string{"sim/...", "watchdog/link/..."}},
+		{"packaging/manual", []string{"watchdog/cli"}},
+		{"packaging", []string{"packaging/manual", "watchdog/cli"}},
+		{"packaging/footprint", []string{"sim/broker", "watchdog", "watchdog/link", "watchdog/link/wire", "watchdog/trail"}},
 		{"", []string{"watchdog/cli"}},
 	}
 }

@@ -82,7 +82,7 @@ func (k *keeper) countDropped(now time.Duration) {
 	k.dropped[subRequest] += d.Requests
 	d.Total = k.dropped[subPose] + k.dropped[subAck] + k.dropped[subRequest]
 	k.trail.Event(k.cfg.Vehicle, "dropped", now, d)
-	k.say(now, fmt.Sprintf("%d messages were dropped since %.3f s: they came faster than they could be judged", n, d.Since.Seconds()))
+	k.say(now, Caution, fmt.Sprintf("%d messages were dropped since %.3f s: they came faster than they could be judged", n, d.Since.Seconds()))
 }
 
 func (k *keeper) stateOf(s *watchdog.Snapshot) wire.State {
@@ -93,6 +93,9 @@ func (k *keeper) stateOf(s *watchdog.Snapshot) wire.State {
 	m.Aligned, m.AlignSent, m.AlignSaid = s.Tie.Hash, s.Aligned.Hash, alignSaid(&s.Aligned)
 	if p50, p99, worst, ok := k.trips.figures(); ok {
 		m.TripP50, m.TripP99, m.TripWorst = known(p50.Seconds()), known(p99.Seconds()), known(worst.Seconds())
+	}
+	if said := k.siteSaid.Load(); said != nil {
+		m.SiteSaid = *said
 	}
 	if !s.Judged {
 		return m
@@ -152,8 +155,8 @@ func notDurable(failed bool) error {
 	return nil
 }
 
-func (k *keeper) say(now time.Duration, text string) {
-	k.opt.tell(Line{At: now, Vehicle: k.cfg.Vehicle, Text: text})
+func (k *keeper) say(now time.Duration, w Weight, text string) {
+	k.opt.tell(Line{At: now, Weight: w, Vehicle: k.cfg.Vehicle, Text: text})
 }
 
 // lastStop tells the vehicle to stop after the core panicked, without the core.
@@ -167,7 +170,7 @@ func (k *keeper) lastStop(p any) {
 	}
 	text := fmt.Sprintf("the judgement failed inside: %v", p)
 	k.trail.Event(k.cfg.Vehicle, "panic", now, map[string]string{"text": text})
-	k.opt.tell(Line{At: now, Vehicle: k.cfg.Vehicle, Level: "stop", Text: text})
+	k.opt.tell(Line{At: now, Weight: Failure, Vehicle: k.cfg.Vehicle, Level: "stop", Text: text})
 }
 
 // withdraw is the last thing said on the permit topic: the session's permits

@@ -32,7 +32,12 @@ func TestAFullDiskSaysWhatToDo(t *testing.T) {
 	if got := roomHint(fmt.Errorf("write x: %w", syscall.ENOSPC)); !strings.Contains(got, "--trail") {
 		t.Errorf("a full disk: %q", got)
 	}
-	if got := roomHint(syscall.EACCES); got != "" {
-		t.Errorf("no permission: %q", got)
+	for _, err := range []error{syscall.EACCES, syscall.EROFS} {
+		if got := roomHint(err); !strings.Contains(got, "a user who may write there") {
+			t.Errorf("%v: %q", err, got)
+		}
+	}
+	if got := roomHint(syscall.EIO); got != "" {
+		t.Errorf("a broken disk: %q", got)
 	}
 }

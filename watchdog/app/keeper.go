@@ -2,6 +2,7 @@ package app
 
 import (
 	"errors"
+	"sync/atomic"
 	"time"
 
 	"pinfold/config"
@@ -80,9 +81,10 @@ type keeper struct {
 	droppedAt time.Duration
 	flow      flowWatch
 	trips     tripWatch
-	answer    chan<- error // while a tighter site is being taken
-	tying     tying        // the site's own alignment file
-	broken    bool         // the core panicked: it is not to be touched again
+	answer    chan<- error            // while a tighter site is being taken
+	tying     tying                   // the site's own alignment file
+	siteSaid  *atomic.Pointer[string] // of the session: what became of the last reload
+	broken    bool                    // the core panicked: it is not to be touched again
 }
 
 // order is something a loop is told to do by the one who runs it.
@@ -227,7 +229,7 @@ func (k *keeper) step(e *intake.Entry) {
 	}
 	k.beat(now)
 	if k.flow.due(now) {
-		k.say(now, "no pose although connected: is the tracker on? Making a new connection in case it was forgotten")
+		k.say(now, Caution, "no pose although connected: is the tracker on? Making a new connection in case it was forgotten")
 		k.client.Renew(renewal)
 	}
 }

@@ -30,9 +30,9 @@ func lineOf(r *watchdog.Record, level watchdog.Level) (l Line, ok bool) {
 	l.At = r.At
 	switch b := r.Body.(type) {
 	case watchdog.LevelChange:
-		l.Level, l.Text = b.To, levelText(&b)
+		l.Level, l.Text, l.Weight = b.To, levelText(&b), weightOf(b.To)
 	case watchdog.FaultSeen:
-		l.Text = "message refused: " + strings.Join(nonEmpty(b.Kind, b.Field, b.Detail), " ") + " (each kind is said once)"
+		l.Weight, l.Text = Caution, "message refused: "+strings.Join(nonEmpty(b.Kind, b.Field, b.Detail), " ")+" (each kind is said once)"
 	case watchdog.LinkChange:
 		if !b.Up || b.What == "broker" { // said where it is noticed, with the reason
 			return l, false
@@ -55,11 +55,22 @@ func lineOf(r *watchdog.Record, level watchdog.Level) (l Line, ok bool) {
 		if r.Kind != watchdog.RecOpen || b.Cause != watchdog.CauseTrackerRestarted.String() {
 			return l, false
 		}
-		l.Text = b.Text // seldom, and a person must do something, also where no level changes
+		l.Weight, l.Text = Caution, b.Text // seldom, and a person must do something, also where no level changes
 	default:
 		return l, false
 	}
 	return l, true
+}
+
+// weightOf is the weight of having come to a level.
+func weightOf(level string) Weight {
+	switch level {
+	case watchdog.Stop.String(), watchdog.Land.String():
+		return Alarm
+	case watchdog.Caution.String():
+		return Caution
+	}
+	return Note
 }
 
 // outcome is what became of a request. A stop does not end a land that is

@@ -33,10 +33,22 @@ type Options struct {
 // Line is one thing a person should read.
 type Line struct {
 	At      time.Duration // session instant
-	Vehicle string        // empty: about the whole guard
-	Level   string        // the level now, where the line is about one
+	Weight  Weight
+	Vehicle string // empty: about the whole guard
+	Level   string // the level now, where the line is about one
 	Text    string
 }
+
+// Weight is how much a line matters to whoever reads nothing else.
+type Weight uint8
+
+// The weights, the least first.
+const (
+	Note    Weight = iota // in the course of things
+	Caution               // something should be looked into
+	Alarm                 // something was stopped, or keeps the guard from permitting
+	Failure               // the guard itself failed
+)
 
 // Session names what is running.
 type Session struct {

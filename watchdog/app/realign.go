@@ -31,11 +31,11 @@ func (r *runner) realign(ctx context.Context, next *config.Site) {
 		}
 		data := fileOf(next, v.Config.Tie.Hash)
 		if data == nil {
-			r.say(Line{At: r.now(), Vehicle: v.Name, Text: "its alignment file cannot be used (see pinfold check); what was in force stays"})
+			r.say(Line{At: r.now(), Weight: Caution, Vehicle: v.Name, Text: "its alignment file cannot be used (see pinfold check); what was in force stays"})
 			continue
 		}
 		if err := k.ask(ctx, order{align: data}); err != nil && ctx.Err() == nil && !errors.Is(err, errRefused) {
-			r.say(Line{At: r.now(), Vehicle: v.Name, Text: "its alignment file is not taken: " + err.Error()})
+			r.say(Line{At: r.now(), Weight: Caution, Vehicle: v.Name, Text: "its alignment file is not taken: " + err.Error()})
 		}
 	}
 }

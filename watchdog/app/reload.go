@@ -28,7 +28,8 @@ func (r *runner) reload(ctx context.Context) {
 		return
 	}
 	if err != nil {
-		r.say(Line{At: r.now(), Text: "the new site file is not taken, the old one stays in force: " + oneLine(err)})
+		r.tellSite(notTaken + oneLine(err))
+		r.say(Line{At: r.now(), Weight: Caution, Text: "the new site file is " + notTaken + oneLine(err)})
 		r.trail.Event("", "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
 		r.countReload(false)
 		return
@@ -40,7 +41,8 @@ func (r *runner) reload(ctx context.Context) {
 			return
 		}
 		if err != nil {
-			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: "the new site file is not taken by this vehicle's guard: " + oneLine(err)})
+			r.tellSite("not taken by the guard of " + k.cfg.Vehicle + ": " + oneLine(err))
+			r.say(Line{At: r.now(), Weight: Caution, Vehicle: k.cfg.Vehicle, Text: "the new site file is not taken by this vehicle's guard: " + oneLine(err)})
 			r.trail.Event(k.cfg.Vehicle, "reload", r.now(), map[string]any{"taken": false, "why": err.Error()})
 			r.countReload(false)
 			return
@@ -48,9 +50,16 @@ func (r *runner) reload(ctx context.Context) {
 	}
 	r.opt.Site = next
 	r.countReload(true)
+	r.tellSite("taken: " + next.Hash)
 	r.trail.Event("", "reload", r.now(), map[string]any{"taken": true, "site": next.Hash})
 	r.say(Line{At: r.now(), Text: "the new site file is in force: " + next.Hash})
 }
+
+// notTaken begins what is said of a site file that is refused.
+const notTaken = "not taken, the old one stays in force: "
+
+// tellSite has every vehicle's next state say what became of a reload.
+func (r *runner) tellSite(text string) { r.siteSaid.Store(&text) }
 
 // oneLine is err on one line: a site file has all its problems named at once.
 func oneLine(err error) string { return strings.ReplaceAll(err.Error(), "\n", "; ") }

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 	"strings"
 	"sync/atomic"
@@ -52,6 +53,8 @@ type runner struct {
 	metrics     *metrics.Set // nil: nobody reads
 	stopMetrics func()
 
+	siteSaid atomic.Pointer[string] // what became of the last reload, for the states
+
 	trailErr, trailWarn string // as they were said; of the trail's own goroutine
 }
 
@@ -69,7 +72,7 @@ func (r *runner) open(start time.Time) error {
 		return err
 	}
 	r.heart = newHeart(r.opt.Notify, len(r.opt.Site.Vehicles), func(err error) {
-		r.say(Line{At: r.now(), Text: "the service manager cannot be told that the guard is alive: " + err.Error()})
+		r.say(Line{At: r.now(), Weight: Alarm, Text: "the service manager cannot be told that the guard is alive: " + err.Error()})
 	})
 	if err := r.openMetrics(); err != nil {
 		r.abandon()
@@ -108,10 +111,14 @@ func (r *runner) openTrail(start time.Time) error {
 	return nil
 }
 
-// roomHint says what to do where a disk is full.
+// roomHint says what to do where a disk is full or takes nothing.
 func roomHint(err error) string {
-	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
-		return "; free some of the disk, or name a folder elsewhere: dir in [trail], or --trail"
+	const elsewhere = "name a folder elsewhere: dir in [trail], or --trail"
+	switch {
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		return "; free some of the disk, or " + elsewhere
+	case errors.Is(err, syscall.EROFS), errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.ENOTDIR):
+		return "; run as a user who may write there, or " + elsewhere
 	}
 	return ""
 }
@@ -134,14 +141,14 @@ func (r *runner) trailStatus(s trail.Status) {
 		m.setTrail(s.OK)
 	}
 	if !s.OK && s.Err != r.trailErr {
-		r.say(Line{At: r.now(), Text: "the trail cannot be written: " + strings.TrimPrefix(s.Err, "cannot be written: ")})
+		r.say(Line{At: r.now(), Weight: Alarm, Text: "the trail cannot be written: " + strings.TrimPrefix(s.Err, "cannot be written: ")})
 	}
 	switch {
 	case s.Warn == r.trailWarn:
 	case s.Warn == "":
 		r.say(Line{At: r.now(), Text: "the trail has room again"})
 	default:
-		r.say(Line{At: r.now(), Text: "caution: " + s.Warn})
+		r.say(Line{At: r.now(), Weight: Caution, Text: "caution: " + s.Warn})
 	}
 	r.trailErr, r.trailWarn = s.Err, s.Warn
 }
@@ -149,7 +156,7 @@ func (r *runner) trailStatus(s trail.Status) {
 func (r *runner) addKeeper(i int) error {
 	v := &r.opt.Site.Vehicles[i]
 	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: r.mails[i], orders: make(chan order),
-		now: r.now, opt: &r.opt}
+		now: r.now, opt: &r.opt, siteSaid: &r.siteSaid}
 	k.metrics = r.metrics
 	k.beat = func(now time.Duration) {
 		r.heart.beat(i, now)
@@ -226,28 +233,36 @@ func (r *runner) connect(k *keeper) (err error) {
 	return err
 }
 
-// onLink tells the vehicle's loop of the link, and a person why it went, once an
-// outage, and when it is back.
+// onLink tells the vehicle's loop of the link, and a person why it went, each
+// reason once an outage, and when it is back.
 func (r *runner) onLink(k *keeper) func(up bool, why string) {
-	was, said := false, false
+	was, said := false, map[string]bool{}
+	url := r.opt.Site.Broker.URL // a reload puts another site there, from another goroutine
 	return func(up bool, why string) {
 		k.mail.setLink(up)
 		if r.metrics != nil {
 			r.metrics.Link(k.index, up)
 		}
-		text := ""
-		switch {
-		case was && !up && why != renewal && !r.ending.Load():
-			text, said = "no link to the broker ("+why+"); trying on", true
-		case up && said:
-			text, said = "the broker is back", false
-		}
+		quiet := r.ending.Load() || was && why == renewal
 		was = up
-		if text != "" {
-			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: text})
+		switch {
+		case up && len(said) > 0:
+			clear(said)
+			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle, Text: "the broker is back"})
+		case !up && !quiet && !said[why] && len(said) < maxReasons:
+			said[why] = true
+			text := "no link to the broker at " + url + " (" + why + "); trying on"
+			if hint := LinkHint(why); hint != "" {
+				text += ". Next: " + hint
+			}
+			r.say(Line{At: r.now(), Weight: Alarm, Vehicle: k.cfg.Vehicle, Text: text})
 		}
 	}
 }
+
+// maxReasons is how many reasons are said in one outage: a network that fails in
+// turns must not fill the log.
+const maxReasons = 8
 
 // guard runs the loops until ctx is done or one of them fails.
 func (r *runner) guard(ctx context.Context) (Result, error) {
@@ -291,7 +306,7 @@ func (r *runner) lostAtStart() {
 	for _, k := range r.keepers {
 		if !k.client.Up() {
 			k.mail.setLink(false)
-			r.say(Line{At: r.now(), Vehicle: k.cfg.Vehicle,
+			r.say(Line{At: r.now(), Weight: Alarm, Vehicle: k.cfg.Vehicle,
 				Text: "no broker at " + r.opt.Site.Broker.URL + " yet: nothing is permitted; trying on"})
 		}
 	}
@@ -376,7 +391,7 @@ func (r *runner) notify(what func(Notifier) error) {
 		return
 	}
 	if err := what(r.opt.Notify); err != nil {
-		r.say(Line{At: r.now(), Text: "the service manager does not hear: " + err.Error()})
+		r.say(Line{At: r.now(), Weight: Caution, Text: "the service manager does not hear: " + err.Error()})
 	}
 }
 

@@ -72,6 +72,6 @@ func (k *keeper) second(m *link.Message) {
 	if news {
 		now := k.now()
 		k.trail.Event(k.cfg.Vehicle, "second-guard", now, Second{Guard: p.Guard, Session: p.Session, Seq: p.Seq, Go: p.Go})
-		k.say(now, fmt.Sprintf("another guard is at work for this vehicle (guard %s, session %s): both stop it. End one of them; then reset, then start", p.Guard, p.Session))
+		k.say(now, Alarm, fmt.Sprintf("another guard is at work for this vehicle (guard %s, session %s): both stop it. End one of them; then reset, then start", p.Guard, p.Session))
 	}
 }

@@ -210,7 +210,7 @@ func (k *keeper) trip() {
 	}
 	if k.trips.gone > 0 && !k.trips.goneSaid {
 		k.trips.goneSaid = true
-		k.say(now, fmt.Sprintf("caution: a probe of the link did not come back within %v. If the broker has an access list, let the guard publish and read %s/guard/link/#", tripGone, k.opt.Site.Broker.Prefix))
+		k.say(now, Caution, fmt.Sprintf("caution: a probe of the link did not come back within %v. If the broker has an access list, let the guard publish and read %s/guard/link/#", tripGone, k.opt.Site.Broker.Prefix))
 	}
 }
 
@@ -241,5 +241,5 @@ func (k *keeper) heldBack(now time.Duration) {
 	}
 	k.trips.nagle = true
 	k.trail.Event(k.cfg.Vehicle, "link-held-back", now, t)
-	k.say(now, fmt.Sprintf("caution: %d of %d round trips through the broker took about 40 ms, as where small messages are held back (Nagle's algorithm). For mosquitto write set_tcp_nodelay true into mosquitto.conf", t.Steps, t.Of))
+	k.say(now, Caution, fmt.Sprintf("caution: %d of %d round trips through the broker took about 40 ms, as where small messages are held back (Nagle's algorithm). For mosquitto write set_tcp_nodelay true into mosquitto.conf", t.Steps, t.Of))
 }

@@ -22,6 +22,24 @@ const (
 	exitError = 2
 )
 
+// Status is one of the program's exit statuses.
+type Status struct {
+	Code int
+	Text string // what it means
+}
+
+// Statuses are all of them, for the manual.
+func Statuses() []Status {
+	return []Status{
+		{exitFine, "Fine."},
+		{exitFound, "It ran, and found something: a mistake in a site file, a breach, a request not granted, a trail that does not hold."},
+		{exitError, "It could not run. What is printed last says why, where, and what to try."},
+		{app.ExitPanic, "run: the judgement failed inside. Every vehicle was told to stop, and the trail says where. Under systemd it is started again, waiting."},
+		{exitWriting, "verify: nothing was changed in what is there, and the session is still being written."},
+		{exitUnsealed, "verify: nothing was changed in what is there, and it was never sealed, as after a power cut; a tail that was cut off shows only against --head."},
+	}
+}
+
 // Safety is said at start-up, in the report and in the help.
 const Safety = `Local aviation rules, the site's own rules and a hardware
 emergency stop come first. Pinfold adds a layer; it is not a
@@ -73,6 +91,21 @@ func found(format string, a ...any) error { return &foundError{fmt.Sprintf(forma
 // stopParse leaves kong's parser where it wants the process to end.
 type stopParse struct{ code int }
 
+// Model is the command line as it is defined, for the manual and a shell's
+// completion.
+func Model() (*kong.Application, error) {
+	parser, err := newParser()
+	if err != nil {
+		return nil, err
+	}
+	return parser.Model, nil
+}
+
+func newParser(o ...kong.Option) (*kong.Kong, error) {
+	return kong.New(&commands{}, append(o, kong.Name("pinfold"), kong.Vars{"version": Version},
+		kong.Description("Pinfold keeps a small vehicle in its pen.\n\n"+Safety))...)
+}
+
 // Main runs the program with args (without its name) and returns its exit
 // status.
 func Main(args []string, in io.Reader, out, errw io.Writer) (code int) {
@@ -85,10 +118,7 @@ func Main(args []string, in io.Reader, out, errw io.Writer) (code int) {
 			code = s.code
 		}
 	}()
-	var c commands
-	parser, err := kong.New(&c, kong.Name("pinfold"), kong.Vars{"version": Version},
-		kong.Description("Pinfold keeps a small vehicle in its pen.\n\n"+Safety),
-		kong.Writers(out, errw), kong.UsageOnError(), kong.Exit(func(code int) { panic(stopParse{code}) }))
+	parser, err := newParser(kong.Writers(out, errw), kong.UsageOnError(), kong.Exit(func(code int) { panic(stopParse{code}) }))
 	if err != nil {
 		fmt.Fprintln(errw, "pinfold: the command line is broken inside:", err)
 		return exitError
@@ -102,7 +132,7 @@ func Main(args []string, in io.Reader, out, errw io.Writer) (code int) {
 		return exitError
 	}
 	ctx.BindTo(in, (*io.Reader)(nil))
-	return status(ctx.Run(&streams{in: in, out: out, err: errw}), errw)
+	return status(ctx.Run(&streams{in: in, out: out, err: errw}), toJournal(errw)(app.Failure))
 }
 
 // status prints err, if anything is left to print, and gives its exit status.

@@ -317,9 +317,13 @@ func reloadTighterOnly(t *testing.T, guard *process, l *listener, site, url stri
 	writeSite(t, site, url, 3.0)
 	hangup(t, guard)
 	guard.waitFor("not taken")
+	within(t, 5*time.Second, "the state says that the new site is refused", func() bool {
+		return strings.HasPrefix(l.last().SiteSaid, "not taken, the old one stays in force: ")
+	})
 	writeSite(t, site, url, 2.5)
 	hangup(t, guard)
 	guard.waitFor("is in force: ")
+	within(t, 5*time.Second, "the state says that it is taken", func() bool { return strings.HasPrefix(l.last().SiteSaid, "taken: ") })
 	if s := l.last(); !s.Go {
 		t.Errorf("a tighter site that the vehicle keeps took the permit away: %+v", s)
 	}

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/signal"
 	"reflect"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -136,6 +137,8 @@ func connect(ctx context.Context, site *config.Site, id string, subs []link.Sub)
 	begun := time.Now()
 	o.ClientID, o.Subs = id, subs
 	o.Now = func() time.Duration { return time.Since(begun) }
+	var why atomic.Value
+	o.OnLink = func(_ bool, text string) { why.Store(text) }
 	client, err := link.Dial(o)
 	if err != nil {
 		return nil, err
@@ -143,9 +146,23 @@ func connect(ctx context.Context, site *config.Site, id string, subs []link.Sub)
 	for !client.Up() {
 		if ctx.Err() != nil || time.Since(begun) > connectWait {
 			client.Close(0)
-			return nil, fmt.Errorf("no broker answers at %s within %v; is it running, and is [broker] url right?", site.Broker.URL, connectWait)
+			return nil, noLink(site.Broker.URL, why.Load())
 		}
 		time.Sleep(5 * time.Millisecond)
 	}
 	return client, nil
+}
+
+// noLink says why there is no link to the broker at url, as package link said it
+// last, and what to try.
+func noLink(url string, why any) error {
+	text, ok := why.(string)
+	if !ok {
+		text = "no answer in time"
+	}
+	hint := app.LinkHint(text)
+	if hint != "" {
+		hint = "; " + hint
+	}
+	return fmt.Errorf("no link to the broker at %s within %v: %s%s", url, connectWait, text, hint)
 }

@@ -19,6 +19,7 @@ import (
 type runCmd struct {
 	Site  string `required:"" help:"Site file." placeholder:"FILE"`
 	Trail string `help:"Where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
+	Lock  bool   `name:"lock-memory" help:"Keep the guard's memory out of swap (mlockall); see systemd/realtime.conf."`
 }
 
 // Run guards the site until SIGTERM or SIGINT; SIGHUP reads the site file
@@ -28,24 +29,30 @@ func (c *runCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(s.err, "pinfold %s, site %q\n%s\nLocal rules: %s\n", Version, site.Name, Safety, site.LocalRules)
+	if c.Lock {
+		if err := lockMemory(); err != nil {
+			return err
+		}
+	}
+	journal := toJournal(s.err)
+	fmt.Fprintf(journal(app.Note), "pinfold %s, site %q\n%s\nLocal rules: %s\n", Version, site.Name, Safety, site.LocalRules)
 	for _, p := range site.Cautions {
-		fmt.Fprintln(s.err, "caution:", p)
+		fmt.Fprintln(journal(app.Caution), "caution:", p)
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	reload, unhook := onHangup(ctx)
 	defer unhook()
-	log := &lineLog{w: s.err, print: newPrinter()}
+	log := &lineLog{to: journal, print: newPrinter()}
 	signal.Ignore(syscall.SIGPIPE) // a reader of the log that goes away must not end the guard
 	res, err := app.Run(ctx, app.Options{Site: site, Version: Version, TrailDir: c.Trail, Say: log.say,
 		Reload: reload, Load: func() (*config.Site, error) { return config.Load(c.Site) }, Notify: serviceManager()})
 	log.print.close()
 	if res.Session.Folder != "" {
-		fmt.Fprintf(s.err, "session %s ended; trail in %s\n", res.Session.ID, res.Session.Folder)
+		fmt.Fprintf(journal(app.Note), "session %s ended; trail in %s\n", res.Session.ID, res.Session.Folder)
 	}
 	if res.Head != "" {
-		fmt.Fprintf(s.err, "head %s\n", res.Head)
+		fmt.Fprintf(journal(app.Note), "head %s\n", res.Head)
 	}
 	return err
 }
@@ -76,16 +83,16 @@ func onHangup(ctx context.Context) (<-chan struct{}, func()) {
 // several loops and does not hold them up: what cannot be printed soon enough is
 // left out and counted.
 type lineLog struct {
-	w     io.Writer
+	to    func(app.Weight) io.Writer
 	print *printer
 }
 
 func (l *lineLog) say(line app.Line) {
 	l.print.post(func() {
 		if n := l.print.leftOut(); n > 0 {
-			fmt.Fprintf(l.w, "%d lines could not be printed in time and are left out; the trail has them\n", n)
+			fmt.Fprintf(l.to(app.Caution), "%d lines could not be printed in time and are left out; the trail has them\n", n)
 		}
-		fmt.Fprintln(l.w, format(line))
+		fmt.Fprintln(l.to(line.Weight), format(line))
 	})
 }
 

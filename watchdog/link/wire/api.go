@@ -92,6 +92,10 @@ type State struct {
 	TripP50   *float64 `json:"trip_p50,omitempty"`
 	TripP99   *float64 `json:"trip_p99,omitempty"`
 	TripWorst *float64 `json:"trip_worst,omitempty"`
+	// SiteSaid is what became of the newest site file that the guard was told to
+	// read again: taken, or why it was not and the old one stays in force. Absent
+	// on the wire where there was none.
+	SiteSaid string `json:"site_said,omitempty"`
 }
 
 // Cause says why a level was raised.

@@ -103,6 +103,7 @@ func (s *State) Append(b []byte) []byte {
 	b = measured(b, `,"trip_p50":`, s.TripP50)
 	b = measured(b, `,"trip_p99":`, s.TripP99)
 	b = measured(b, `,"trip_worst":`, s.TripWorst)
+	b = present(b, `,"site_said":`, cut(s.SiteSaid, TextMax))
 	return append(b, '}')
 }
 
