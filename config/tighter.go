@@ -24,6 +24,7 @@ func Tighter(old, next *Site) error {
 	c.same("site.guard", old.Guard, next.Guard)
 	c.same("broker", old.Broker, next.Broker)
 	c.same("trail", old.Trail, next.Trail)
+	c.same("console", old.Console, next.Console)
 	for i := range old.Vehicles {
 		o := &old.Vehicles[i]
 		c.vehicle = o.Name
