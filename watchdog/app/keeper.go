@@ -6,6 +6,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog"
+	"pinfold/watchdog/console"
 	"pinfold/watchdog/intake"
 	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/wire"
@@ -61,6 +62,7 @@ type keeper struct {
 	now     func() time.Duration
 	beat    func(now time.Duration)
 	opt     *Options
+	screen  *console.Screen // nil: there is no console
 
 	msg       link.Message
 	waiting   []intake.Entry
@@ -195,6 +197,11 @@ func (k *keeper) step(e *intake.Entry) {
 	}
 	k.carryOut(k.guard.Step(&ev, now), now)
 	k.keep(e, now)
+	if k.screen.Due(now) {
+		s := k.guard.Snapshot()
+		m := k.stateOf(&s)
+		k.screen.Show(&m, &s, now)
+	}
 	if e.Kind == uint8(watchdog.EvPose) {
 		k.tellOthers(now)
 	}

@@ -45,6 +45,7 @@ func (r *runner) reload(ctx context.Context) {
 		}
 	}
 	r.opt.Site = next
+	r.opt.page.SetSite(r.pageSite())
 	r.trail.Event("", "reload", r.now(), map[string]any{"taken": true, "site": next.Hash})
 	r.say(Line{At: r.now(), Text: "the new site file is in force: " + next.Hash})
 }
