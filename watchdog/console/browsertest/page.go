@@ -183,7 +183,17 @@ func (p *Page) Resize(width, height int64) {
 // Shot makes a picture of the whole page as name.png, kept where ShotsVar says.
 func (p *Page) Shot(name string) {
 	p.tb.Helper()
-	png := run(p, chromedp.FullScreenshot(100))
+	p.keep(name, run(p, chromedp.FullScreenshot(100)))
+}
+
+// Glance makes a picture of what the window shows.
+func (p *Page) Glance(name string) {
+	p.tb.Helper()
+	p.keep(name, run(p, chromedp.CaptureScreenshot()))
+}
+
+func (p *Page) keep(name string, png []byte) {
+	p.tb.Helper()
 	if len(png) < 1000 {
 		p.tb.Errorf("the picture %s has %d bytes", name, len(png))
 	}

@@ -57,6 +57,7 @@ function lost(since, because) {
   lostSince = since; lostWhy = because;
   document.body.dataset.word = "lost";
   cards.forEach(c => c.lose("no word"));
+  permits.forEach(p => p.show(null, false));
   levels = levels.map(() => "");
   $("lost").hidden = false;
   put($("link"), "lost");

@@ -217,12 +217,15 @@ export class Pictures {
     b["to-edge"].setAttribute("d", edge && !flat ? `M${u} ${w}L${e[a]} ${e[c]}` : "");
     b.edge.setAttribute("visibility", edge && !flat ? "visible" : "hidden");
     if (edge) b.edge.setAttribute("transform", `translate(${view.x(e[a])} ${view.y(e[c])})`);
-    const x = view.x(u), y = view.y(w), lift = Math.max(v.radius * view.scale, 10) + 8;
-    b.name.setAttribute("x", x); b.name.setAttribute("y", y - lift);
-    b.name.setAttribute("text-anchor", "middle");
-    put(b.name, v.name + " " + fig.state.level);
-    b.room.setAttribute("x", x); b.room.setAttribute("y", y + lift + 12);
-    b.room.setAttribute("text-anchor", "middle");
-    put(b.room, fig.state.clearance === null ? "" : fig.state.clearance.toFixed(2) + " m" + (flat ? " to the " + fig.place.face : ""));
+    const wide = view.size()[0], y = view.y(w), lift = Math.max(v.radius * view.scale, 10) + 8;
+    const write = (node, at, text) => { // 4 px is half of a letter, near enough to keep it in the picture
+      put(node, text);
+      node.setAttribute("text-anchor", "middle");
+      const half = 4 * text.length, x = view.x(u), seen = x > 0 && x < wide;
+      node.setAttribute("x", seen ? Math.min(Math.max(x, half + 4), wide - half - 4) : x);
+      node.setAttribute("y", at);
+    };
+    write(b.name, y - lift, v.name + " " + fig.state.level);
+    write(b.room, y + lift + 12, fig.state.clearance === null ? "" : fig.state.clearance.toFixed(2) + " m" + (flat ? " to the " + fig.place.face : ""));
   }
 }

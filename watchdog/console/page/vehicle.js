@@ -74,23 +74,27 @@ export class Card {
     this.root.dataset.level = "lost";
     this.use.setAttribute("href", "#is-lost");
     put(this.word, word);
-    if (this.level) put(this.where, "was " + this.level);
+    if (this.level) put(this.where, "was " + this.level + (this.left === undefined ? "" : ", " + this.left));
+    put(this.room, "");
+    if (this.said) put(this.why, "last heard: " + this.said);
   }
 
   // show gives the level it shows, "lost" where its loop is silent.
   show(f, now) {
     if (!f) { this.lose("no word"); return "lost"; }
     const s = f.state;
-    put(this.why, why(f));
-    put(this.room, metres(s.clearance));
-    this.room.className = s.clearance === null ? "none" : "";
-    this.facts(f);
+    this.said = why(f);
+    this.left = metres(s.clearance);
     this.level = s.level;
     if (now - f.at > SILENT) {
       this.lose("silent");
       put(this.why, "its guard has judged nothing for " + (now - f.at).toFixed(0) + " s");
       return "lost";
     }
+    put(this.why, this.said);
+    put(this.room, this.left);
+    this.room.className = s.clearance === null ? "none" : "";
+    this.facts(f);
     this.root.classList.remove("old");
     this.root.dataset.level = s.level;
     this.root.dataset.seq = s.seq;
