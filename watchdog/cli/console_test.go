@@ -78,6 +78,7 @@ func newConsoleRig(t *testing.T, simulated bool) *consoleRig {
 		t.Cleanup(r.node.Close)
 	}
 	r.page = browsertest.Open(t, "http://"+addr, 1360, 900)
+	r.page.Resize(1360, 900)
 	r.page.Wait("frames come", `document.body.dataset.word === "live" && document.querySelector("#v-mole")`, 20*time.Second)
 	return r
 }
@@ -380,7 +381,7 @@ func TestConsoleResetNeedsTheVehicleInside(t *testing.T) {
 		t.Errorf("a reset past the page: status %v", status)
 	}
 	r.guard.waitFor("reset asked by somebody bold at the console: refused")
-	if got := l.last().Level; got != "stop" {
+	if got := l.last().Level; got != "stop" && got != "land" { // nobody acknowledges it, so it goes on to a land
 		t.Errorf("after a refused reset the level is %s", got)
 	}
 	in.Store(true)

@@ -20,12 +20,25 @@ class View {
   y(v) { return this.size()[1] / 2 - (v - this.v) * this.scale; }
 
   fit() {
-    const b = this.bounds, [w, h] = this.size();
+    const b = this.also || this.bounds, [w, h] = this.size();
     if (!b) return;
     this.auto = true;
     this.u = (b[0] + b[2]) / 2; this.v = (b[1] + b[3]) / 2;
     this.scale = Math.min((w - 44) / Math.max(b[2] - b[0], .5), (h - 52) / Math.max(b[3] - b[1], .5));
     this.place();
+  }
+  // include keeps what is outside the zones in the picture, to half a metre.
+  include(points) {
+    if (!this.bounds) return;
+    const b = [...this.bounds];
+    for (const [u, v] of points) {
+      b[0] = Math.min(b[0], Math.floor(2 * u - 1) / 2); b[1] = Math.min(b[1], Math.floor(2 * v - 1) / 2);
+      b[2] = Math.max(b[2], Math.ceil(2 * u + 1) / 2); b[3] = Math.max(b[3], Math.ceil(2 * v + 1) / 2);
+    }
+    for (const i of [0, 1, 2, 3]) if (Math.abs(b[i] - this.bounds[i]) <= 1) b[i] = this.bounds[i];
+    if (String(b) === String(this.also)) return;
+    this.also = b;
+    if (this.auto) this.fit();
   }
   zoom(by, u = this.u, v = this.v) {
     const s = Math.min(2000, Math.max(.5, this.scale * by)), k = this.scale / s;
@@ -135,7 +148,7 @@ export class Pictures {
     this.site = site;
     if (this.tails.length !== site.vehicles.length) this.tails = site.vehicles.map(() => []);
     const axis = this.alongY ? 1 : 0, seen = new Set();
-    for (const v of [this.plan, this.side]) { v.zones.replaceChildren(); v.moving.replaceChildren(); v.names.replaceChildren(); v.labels = []; v.bounds = null; }
+    for (const v of [this.plan, this.side]) { v.zones.replaceChildren(); v.moving.replaceChildren(); v.names.replaceChildren(); v.labels = []; v.bounds = v.also = null; }
     const grow = (view, u, v) => { const b = view.bounds || (view.bounds = [u, v, u, v]); b[0] = Math.min(b[0], u); b[1] = Math.min(b[1], v); b[2] = Math.max(b[2], u); b[3] = Math.max(b[3], v); };
     const all = site.vehicles.flatMap(v => v.zones).filter(z => !seen.has(z.name) && seen.add(z.name));
     const order = { "keep-in": 0, slow: 1, "keep-out": 2 };
@@ -181,6 +194,11 @@ export class Pictures {
   frame(f, again) {
     this.last = f;
     if (!this.bodies) return;
+    if (!again) {
+      const at = f.v.filter(g => g && g.place && g.place.at.every(x => x !== null)).map(g => g.place.at);
+      this.plan.include(at.map(p => [p[0], p[1]]));
+      this.side.include(at.map(p => [p[this.alongY ? 1 : 0], p[2]]));
+    }
     f.v.forEach((fig, i) => {
       const p = fig && fig.place, tail = this.tails[i];
       if (!again && p && p.at[0] !== null) {

@@ -101,7 +101,7 @@ export class Card {
     this.use.setAttribute("href", "#is-" + s.level);
     put(this.word, s.level);
     const p = f.place;
-    put(this.where, s.clearance === null ? "clearance" : p && p.zone ? "room to " + p.zone + (p.face === "wall" ? "" : ", " + p.face) : "room");
+    put(this.where, s.clearance === null ? "clearance" : p && p.zone ? (s.clearance < 0 ? "past " : "room to ") + p.zone + (p.face === "wall" ? "" : ", " + p.face) : "room");
     return s.level;
   }
 
