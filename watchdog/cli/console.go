@@ -20,6 +20,11 @@ func reportPage(ctx context.Context, folder string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	return reportBy(ctx, self, folder)
+}
+
+// reportBy is reportPage by the program self.
+func reportBy(ctx context.Context, self, folder string) ([]byte, error) {
 	dir, err := os.MkdirTemp("", "pinfold-report-")
 	if err != nil {
 		return nil, err

@@ -242,6 +242,9 @@ func (r *consoleRig) sameRoom() {
 }
 
 func TestConsoleInChromium(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes a browser some 15 s")
+	}
 	r := newConsoleRig(t, true)
 	browsertest.Eval[bool](r.page, observe)
 	r.page.Type("#token", "the-wrong-token-of-the-test")
@@ -303,13 +306,13 @@ func (r *consoleRig) stopPressed() {
 // different people.
 func (r *consoleRig) looks() {
 	r.Helper()
-	r.page.Axe("light")
+	r.Run("wcag, light", func(t *testing.T) { r.page.Axe(t) })
 	r.page.Prefer("prefers-color-scheme", "dark")
-	r.page.Axe("dark")
+	r.Run("wcag, dark", func(t *testing.T) { r.page.Axe(t) })
 	r.glance("console_dark")
 	r.page.Prefer("prefers-color-scheme", "light")
 	r.page.Resize(360, 740)
-	r.page.Axe("a phone")
+	r.Run("wcag, a phone", func(t *testing.T) { r.page.Axe(t) })
 	wide := browsertest.Eval[float64](r.page, `document.documentElement.scrollWidth`)
 	high := browsertest.Eval[float64](r.page, `document.querySelector("#stop-all").getBoundingClientRect().height`)
 	seen := browsertest.Eval[float64](r.page, `(scrollTo(0, 0), document.querySelector("#v-mole").getBoundingClientRect().bottom)`)
@@ -354,6 +357,9 @@ func (r *consoleRig) killed() {
 // reset is refused by the page and by the guard; inside it is accepted, and the
 // session is judged again the same.
 func TestConsoleResetNeedsTheVehicleInside(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes a browser some 10 s")
+	}
 	r := newConsoleRig(t, false)
 	l, stop := listen(t, r.url, sim.Wren), make(chan struct{})
 	defer close(stop)
@@ -392,5 +398,28 @@ func TestConsoleResetNeedsTheVehicleInside(t *testing.T) {
 	if code := r.guard.end(syscall.SIGTERM); code != exitFine {
 		t.Fatalf("exit status %d", code)
 	}
-	proven(t, sessionIn(t, r.trail))
+	folder := sessionIn(t, r.trail)
+	proven(t, folder)
+	pastReport(t, folder)
+}
+
+// pastReport has the page of a session made as the console does.
+func pastReport(t *testing.T, folder string) {
+	t.Helper()
+	self, err := program()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := reportBy(context.Background(), self, folder)
+	if err != nil || !strings.Contains(string(b), "<title>Session ") || !strings.Contains(string(b), "asked for by console") {
+		t.Errorf("the page of a past session has %d bytes: %v", len(b), err)
+	}
+	if _, err := reportBy(context.Background(), self, t.TempDir()); err == nil || !strings.Contains(err.Error(), "could not be made: pinfold: ") {
+		t.Errorf("the report of no session: %v", err)
+	}
+	over, cancel := context.WithCancel(context.Background())
+	cancel()
+	if b, err := reportBy(over, self, folder); err == nil {
+		t.Errorf("a report that was given up has %d bytes", len(b))
+	}
 }

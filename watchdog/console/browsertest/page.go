@@ -245,17 +245,18 @@ func (p *Page) Prefer(feature, value string) {
 // (axe.min.js, npm axe-core).
 const AxeVar = "PINFOLD_AXE"
 
-// Axe holds the page against the rules of WCAG 2.2, levels A and AA, as axe-core
-// has them.
-func (p *Page) Axe(what string) {
-	p.tb.Helper()
+// Axe holds the page against the rules of WCAG 2.2, levels A and AA, and its best
+// practices, as axe-core has them; tb is of a test of its own, which is skipped
+// where there is no axe-core.
+func (p *Page) Axe(tb testing.TB) {
+	tb.Helper()
 	path := os.Getenv(AxeVar)
 	if path == "" {
-		p.tb.Skipf("set %s to the path of axe.min.js (npm pack axe-core) to hold the page against WCAG 2.2", AxeVar)
+		tb.Skipf("set %s to the path of axe.min.js (npm pack axe-core) to hold the page against WCAG 2.2", AxeVar)
 	}
 	script, err := os.ReadFile(path)
 	if err != nil {
-		p.tb.Fatal(err)
+		tb.Fatal(err)
 	}
 	Eval[bool](p, string(script)+"\n;typeof axe === 'object'")
 	type found struct{ Rules, Violations []string }
@@ -263,9 +264,9 @@ func (p *Page) Axe(what string) {
 		rules: r.passes.map(x => x.id),
 		violations: r.violations.map(v => v.id + ": " + v.help + ": " + v.nodes.map(n => n.target.join(" ") + " " + n.failureSummary).join("; "))}))`)
 	if len(got.Rules) < 20 {
-		p.tb.Errorf("%s: only %d rules of axe-core applied: %v", what, len(got.Rules), got.Rules)
+		tb.Errorf("only %d rules of axe-core applied: %v", len(got.Rules), got.Rules)
 	}
 	for _, v := range got.Violations {
-		p.tb.Errorf("%s: %s", what, v)
+		tb.Error(v)
 	}
 }
