@@ -102,7 +102,7 @@ func TestNoFixtureWithoutMistake(t *testing.T) {
 
 // TestSecretsAreNotShown sees that no message repeats a password.
 func TestSecretsAreNotShown(t *testing.T) {
-	for _, name := range []string{"url_password", "url_odd_password", "password_in_file"} {
+	for _, name := range []string{"url_password", "url_odd_password", "password_in_file", "console_token"} {
 		if _, err := parseFile(t, "testdata/bad/"+name+".toml"); err == nil || strings.Contains(err.Error(), "hid") {
 			t.Errorf("%s: the message shows the password, or there is none: %v", name, err)
 		}

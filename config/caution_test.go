@@ -14,6 +14,9 @@ func TestCautions(t *testing.T) {
 	if s := mustQuickly(t, quiet); len(s.Cautions) != 0 {
 		t.Fatalf("a site with nothing to say about: %v", Problems(s.Cautions))
 	}
+	if s := mustQuickly(t, changed(t, quiet, "[broker]", "[console]\n[broker]")); len(s.Cautions) != 0 || s.Console.Listen != ConsoleListen {
+		t.Errorf("a page for this machine alone: %+v, %v", s.Console, Problems(s.Cautions))
+	}
 	tall := strings.Replace(strings.Replace(quiet, "ceiling = 3.2", "ceiling = 150", 1), "height = 2.8", "height = 149", 1)
 	fenced := strings.Replace(tall, "[broker]", "enclosed = true\n[broker]", 1)
 	const air = "EU 2019/947 UAS.OPEN.010(2) names 120 m above the closest point of the surface, 14 CFR 107.51 names 400 ft above ground, and a local z is not height above ground"
@@ -23,6 +26,8 @@ func TestCautions(t *testing.T) {
 		{fenced, "25", air},
 		{changed(t, fenced, "height = 149\n", ""), "24", air},
 		{changed(t, quiet, "127.0.0.1", "192.0.2.7"), "5", "crosses a network unencrypted"},
+		{changed(t, quiet, "[broker]", "[console]\nlisten = \"0.0.0.0:8087\"\n[broker]"), "5", "whoever reaches it can watch and stop. Next: serve it on 127.0.0.1, or keep"},
+		{changed(t, quiet, "[broker]", "[console]\nlisten = \"[2001:db8::7]:8087\"\ntoken_file = \"t\"\n[broker]"), "5", "whoever listens in can read the token"},
 		{changed(t, quiet, "radius = 0.22", "radius = 0"), "15", "makes the vehicle a point"},
 		{changed(t, quiet, "height = 0.12", "height = 0"), "16", "makes the vehicle a point"},
 		{changed(t, quiet, "margin = 0.10", "predict = false"), "32", "a stop is called only when the vehicle is already over the edge"},

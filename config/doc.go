@@ -47,6 +47,11 @@
 //	max_size              "500MB", "2GiB"; 10 MB to 1000 TB; default "2GB"
 //	key_file              default "trail.key"; resolved as dir is
 //
+//	[console]             the page that shows the vehicles; none where not given
+//	listen                address and port; default "127.0.0.1:8087"
+//	token_file            file with the token that start and reset need there; without
+//	                      it the page can stop and land alone
+//
 //	[apart]               between every two vehicles of the file; none where not given
 //	distance              m, 0.01 to 1000: what stays between the two bodies, margins and
 //	                      errors added, until both are at rest

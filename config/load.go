@@ -33,7 +33,7 @@ func load(path string, also func(*means)) (*Site, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, p := range []*string{&s.Broker.PasswordFile, &s.Broker.CA, &s.Broker.Cert, &s.Broker.Key} {
+	for _, p := range []*string{&s.Broker.PasswordFile, &s.Broker.CA, &s.Broker.Cert, &s.Broker.Key, &s.Console.TokenFile} {
 		if *p != "" {
 			*p = below(dir, *p)
 		}
@@ -195,8 +195,9 @@ func (l *loader) site(root *table) *Site {
 	s := &Site{Path: l.file, Name: keys.name, LocalRules: keys.localRules, Guard: keys.guard}
 	l.name = keys.name
 	s.Broker = l.readBroker(root)
-	s.Metrics = readListen(root, "metrics", "127.0.0.1:9187")
+	s.Metrics = l.readMetrics(root)
 	s.Trail = readTrail(root)
+	s.Console = l.readConsole(root)
 	before := len(l.probs)
 	shapes := l.readZones(root)
 	if l.survey != nil {

@@ -16,7 +16,8 @@ type Site struct {
 	Guard      string // name of this watchdog on the wire; "pinfold" where not given
 	Broker     Broker
 	Trail      Trail
-	Metrics    string    // address where metrics and health are served; empty: nowhere
+	Metrics    string // address where metrics and health are served; empty: nowhere
+	Console    Console
 	Vehicles   []Vehicle // at least one, in the order of the file
 	Files      []File    // the site file first, then the zone files, exactly as read
 	Hash       string    // lower-case hex SHA-256 over Files; see hashFiles
@@ -44,6 +45,12 @@ type Trail struct {
 	Dir      string
 	MaxBytes int64  // bound of the whole directory, bytes; 2 GB where not given
 	KeyFile  string // signing key, resolved as Dir is; "trail.key" where not given
+}
+
+// Console says where the page that shows the vehicles is served.
+type Console struct {
+	Listen    string // address and port; empty: nowhere
+	TokenFile string // file that holds the word without which nobody can start or reset there, relative paths resolved; empty: nobody can
 }
 
 // Vehicle is one vehicle and everything its watchdog needs.

@@ -26,6 +26,7 @@ func Tighter(old, next *Site) error {
 	c.same("broker", old.Broker.unbudgeted(), next.Broker.unbudgeted())
 	c.same("trail", old.Trail, next.Trail)
 	c.same("metrics", old.Metrics, next.Metrics)
+	c.same("console", old.Console, next.Console)
 	for i := range old.Vehicles {
 		o := &old.Vehicles[i]
 		c.vehicle = o.Name

@@ -102,6 +102,7 @@ func TestTighter(t *testing.T) {
 		// only by a stop and a start
 		{`guard = "hut-1"`, `guard = "hut-2"`, "site.guard"},
 		{`prefix = "yard/pinfold"`, `prefix = "yard"`, "broker"},
+		{`listen = "127.0.0.1:8087"`, `listen = "127.0.0.1:8088"`, "console"},
 		{`dir = "evidence"`, `dir = "elsewhere"`, "trail"},
 		{"home = [2.0, 2.0]", "home = [2.0, 3.0]", "vehicle.home"},
 		{`axes = "y-up"`, `axes = "z-up"`, "vehicle.pose.axes"},

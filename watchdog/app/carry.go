@@ -47,6 +47,7 @@ func (k *keeper) sendState(now time.Duration) {
 	m := k.stateOf(&s)
 	k.buf = m.Append(k.buf[:0])
 	k.state.Put(k.buf, now+time.Second)
+	k.screen.Show(&m, &s, now)
 	if k.opt.Watch != nil {
 		k.opt.Watch(k.index, &s)
 	}

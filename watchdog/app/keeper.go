@@ -7,6 +7,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog"
+	"pinfold/watchdog/console"
 	"pinfold/watchdog/console/metrics"
 	"pinfold/watchdog/intake"
 	"pinfold/watchdog/link"
@@ -70,7 +71,8 @@ type keeper struct {
 	now     func() time.Duration
 	beat    func(now time.Duration)
 	opt     *Options
-	metrics *metrics.Set // nil: nobody reads
+	metrics *metrics.Set    // nil: nobody reads
+	screen  *console.Screen // nil: there is no console
 
 	msg       link.Message
 	waiting   []intake.Entry
@@ -221,6 +223,11 @@ func (k *keeper) step(e *intake.Entry) {
 	}
 	k.carryOut(k.guard.Step(&ev, now), now)
 	k.keep(e, now)
+	if k.screen.Due(now) {
+		s := k.guard.Snapshot()
+		m := k.stateOf(&s)
+		k.screen.Show(&m, &s, now)
+	}
 	if e.Kind == uint8(watchdog.EvPose) {
 		k.tellOthers(now)
 		if k.metrics != nil {

@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"pinfold/watchdog"
+	"pinfold/watchdog/console"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -11,14 +12,17 @@ import (
 // printable here, once more, and bounded: a line is one line, however it came
 // about.
 func (o *Options) tell(l Line) {
-	if o.Say == nil {
+	if o.Say == nil && o.page == nil {
 		return
 	}
 	l.Vehicle, l.Level, l.Text = wire.Printable(l.Vehicle), wire.Printable(l.Level), wire.Printable(l.Text)
 	if len(l.Text) > MaxLine {
 		l.Text = strings.ToValidUTF8(l.Text[:MaxLine], "") + " … (the trail has the rest)"
 	}
-	o.Say(l)
+	o.page.Line(console.Line{At: l.At.Seconds(), Vehicle: l.Vehicle, Level: l.Level, Text: l.Text})
+	if o.Say != nil {
+		o.Say(l)
+	}
 }
 
 // MaxLine bounds the text of a line, in bytes.

@@ -6,6 +6,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog"
+	"pinfold/watchdog/console"
 )
 
 // Options of a run.
@@ -24,10 +25,14 @@ type Options struct {
 	// Reload asks for the site file to be read again, by Load.
 	Reload <-chan struct{}
 	Load   func() (*config.Site, error)
+	// Console is what the page needs beside what the site file says.
+	Console Console
 	// Notify tells the service manager; nil: there is none.
 	Notify Notifier
 	// Ready is called once every loop has judged for the first time.
 	Ready func(Session)
+
+	page *console.Server // shown what is said; nil: there is none
 }
 
 // Line is one thing a person should read.

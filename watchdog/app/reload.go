@@ -51,6 +51,7 @@ func (r *runner) reload(ctx context.Context) {
 	r.opt.Site = next
 	r.countReload(true)
 	r.tellSite("taken: " + next.Hash)
+	r.opt.page.SetSite(r.pageSite())
 	r.trail.Event("", "reload", r.now(), map[string]any{"taken": true, "site": next.Hash})
 	r.say(Line{At: r.now(), Text: "the new site file is in force: " + next.Hash})
 }

@@ -71,6 +71,10 @@ func (r *runner) open(start time.Time) error {
 	if err := r.openTrail(start); err != nil {
 		return err
 	}
+	if err := r.openConsole(); err != nil {
+		_, _ = r.trail.Close(trailClose) // the start has failed already, and says why
+		return err
+	}
 	r.heart = newHeart(r.opt.Notify, len(r.opt.Site.Vehicles), func(err error) {
 		r.say(Line{At: r.now(), Weight: Alarm, Text: "the service manager cannot be told that the guard is alive: " + err.Error()})
 	})
@@ -156,7 +160,8 @@ func (r *runner) trailStatus(s trail.Status) {
 func (r *runner) addKeeper(i int) error {
 	v := &r.opt.Site.Vehicles[i]
 	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: r.mails[i], orders: make(chan order),
-		now: r.now, opt: &r.opt, siteSaid: &r.siteSaid}
+		now: r.now, opt: &r.opt, siteSaid: &r.siteSaid,
+		screen: r.opt.page.Screen(i)}
 	k.metrics = r.metrics
 	k.beat = func(now time.Duration) {
 		r.heart.beat(i, now)
@@ -272,6 +277,7 @@ func (r *runner) guard(ctx context.Context) (Result, error) {
 		go func() { r.ended <- k.run() }()
 	}
 	r.say(Line{At: r.now(), Text: "watching; trail in " + r.session.Folder})
+	r.serveConsole()
 	if r.opt.Ready != nil {
 		r.opt.Ready(r.session)
 	}
@@ -349,6 +355,7 @@ func (r *runner) close(failed error, running int) (Result, error) {
 	for _, k := range r.keepers {
 		k.withdraw()
 	}
+	r.opt.page.Close()
 	r.heart.stop()
 	res := Result{Session: r.session}
 	sealed, err := r.trail.Close(trailClose)
@@ -380,6 +387,7 @@ func (r *runner) abandon() {
 		k.client.Close(lastWord)
 	}
 	r.closeMetrics()
+	r.opt.page.Close()
 	r.heart.stop()
 	_, _ = r.trail.Close(trailClose) // the start has failed already, and says why
 }

@@ -46,6 +46,9 @@ emergency stop come first. Pinfold adds a layer; it is not a
 certified safety function. Where in doubt, defer to
 licensed practice.`
 
+// safetyLine is Safety on one line.
+func safetyLine() string { return strings.ReplaceAll(Safety, "\n", " ") }
+
 // commands is the command line.
 type commands struct {
 	Demo     demoCmd     `cmd:"" help:"Show the whole job on two simulated vehicles, with a broker of its own."`

@@ -171,6 +171,11 @@ func writeSite(t *testing.T, path, url string, height float64) string {
 
 // hover publishes a still pose at 200 Hz until stop is closed.
 func (l *listener) hover(stop <-chan struct{}, x, y, z float64) {
+	l.follow(stop, func() (float64, float64, float64) { return x, y, z })
+}
+
+// follow publishes where a thing is at 200 Hz until stop is closed.
+func (l *listener) follow(stop <-chan struct{}, where func() (x, y, z float64)) {
 	tick := time.NewTicker(5 * time.Millisecond)
 	defer tick.Stop()
 	var seq uint64
@@ -180,6 +185,7 @@ func (l *listener) hover(stop <-chan struct{}, x, y, z float64) {
 			return
 		case <-tick.C:
 			seq++
+			x, y, z := where()
 			noise := float64(seq%7) * 1e-5 // a real tracker is never bit-identical
 			l.keepSending(stop, poseMessage(time.Now().UnixNano(), seq, x+noise, y, z))
 		}

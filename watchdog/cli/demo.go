@@ -2,9 +2,11 @@ package cli
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -23,7 +25,9 @@ import (
 type demoCmd struct {
 	Seed  uint64 `default:"7" help:"Seed of tracker errors, gusts and ways."`
 	Trail string `help:"Where the session's trail goes; a temporary folder where not given." placeholder:"DIR"`
-	JSON  bool   `name:"json" help:"Print one JSON document and nothing else."`
+	// Console is a pointer so that --json alone serves nothing.
+	Console *string `help:"Where the page is served; off: nowhere. 127.0.0.1:8087 where not given, and nowhere with --json." placeholder:"ADDR"`
+	JSON    bool    `name:"json" help:"Print one JSON document and nothing else."`
 }
 
 // demoDoc is what demo --json prints.
@@ -55,7 +59,11 @@ func (c *demoCmd) Run(s *streams) error {
 	}
 	show := newShow(s.out, c.JSON, site)
 	show.intro(site)
-	story, session, err := tell(ctx, b, site, dir, c.Seed, show)
+	page := c.page()
+	if page.Token != "" {
+		show.say(app.Line{Text: "token for start and reset on the console: " + page.Token})
+	}
+	story, session, err := tell(ctx, b, site, app.Options{TrailDir: dir, Console: page}, c.Seed, show)
 	show.end()
 	if ctx.Err() != nil {
 		return given(session.Folder, err)
@@ -96,7 +104,7 @@ func (c *demoCmd) trailDir() (string, error) {
 
 // tell runs the guard and the story beside it, and ends the guard when the
 // story is told.
-func tell(ctx context.Context, b *broker.Broker, site *config.Site, dir string, seed uint64, show *show) (sim.StoryResult, app.Session, error) {
+func tell(ctx context.Context, b *broker.Broker, site *config.Site, o app.Options, seed uint64, show *show) (sim.StoryResult, app.Session, error) {
 	guardCtx, endGuard := context.WithCancel(ctx)
 	defer endGuard()
 	ready := make(chan struct{})
@@ -107,8 +115,9 @@ func tell(ctx context.Context, b *broker.Broker, site *config.Site, dir string, 
 	go func() {
 		defer endStory() // without a guard there is nothing to tell
 		var err error
-		res, err = app.Run(guardCtx, app.Options{Site: site, Version: Version, TrailDir: dir, Say: show.say,
-			Watch: show.watch, Ready: func(app.Session) { close(ready) }})
+		o.Site, o.Version, o.Say, o.Watch = site, Version, show.say, show.watch
+		o.Ready = func(app.Session) { close(ready) }
+		res, err = app.Run(guardCtx, o)
 		ended <- err
 	}()
 	select {
@@ -122,6 +131,31 @@ func tell(ctx context.Context, b *broker.Broker, site *config.Site, dir string, 
 		err = guardErr
 	}
 	return story, res.Session, err
+}
+
+// page says where the demo's console is, with a token drawn for it.
+func (c *demoCmd) page() app.Console {
+	listen := config.ConsoleListen
+	switch {
+	case c.Console == nil && c.JSON, c.Console != nil && *c.Console == "off":
+		return app.Console{}
+	case c.Console != nil:
+		listen = *c.Console
+	default:
+		listen = freeOr(listen)
+	}
+	return app.Console{Listen: listen, Token: rand.Text(), Safety: safetyLine(), Report: reportPage}
+}
+
+// freeOr is listen, or any free port of the same address where another process
+// has that one.
+func freeOr(listen string) string {
+	l, err := net.Listen("tcp", listen)
+	if err != nil {
+		return "127.0.0.1:0"
+	}
+	_ = l.Close()
+	return listen
 }
 
 // close prints the episodes and where the trail lies.

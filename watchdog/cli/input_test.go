@@ -62,7 +62,7 @@ func TestInputThatIsNone(t *testing.T) {
 // ^C ends the demo with a sentence, not with the name of an error inside.
 func TestDemoEndedByAPerson(t *testing.T) {
 	t.Parallel()
-	demo := start(t, "demo", "--trail", t.TempDir())
+	demo := start(t, "demo", "--console", "off", "--trail", t.TempDir())
 	demo.waitFor("wren")
 	time.Sleep(500 * time.Millisecond)
 	code := demo.end(syscall.SIGINT)

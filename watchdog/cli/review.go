@@ -67,7 +67,7 @@ func (c *reviewCmd) fits() error {
 }
 
 func (c *reviewCmd) audit(s *streams, folder string) error {
-	rep, err := review.Audit(folder, strings.ReplaceAll(Safety, "\n", " "))
+	rep, err := review.Audit(folder, safetyLine())
 	if d := drifted(err); d != nil && c.HTML == "" {
 		return tellDrift(s, d, c.JSON)
 	}

@@ -46,7 +46,8 @@ func (c *runCmd) Run(s *streams) error {
 	log := &lineLog{to: journal, print: newPrinter()}
 	signal.Ignore(syscall.SIGPIPE) // a reader of the log that goes away must not end the guard
 	res, err := app.Run(ctx, app.Options{Site: site, Version: Version, TrailDir: c.Trail, Say: log.say,
-		Reload: reload, Load: func() (*config.Site, error) { return config.Load(c.Site) }, Notify: serviceManager()})
+		Reload: reload, Load: func() (*config.Site, error) { return config.Load(c.Site) }, Notify: serviceManager(),
+		Console: app.Console{Safety: safetyLine(), Report: reportPage}})
 	log.print.close()
 	if res.Session.Folder != "" {
 		fmt.Fprintf(journal(app.Note), "session %s ended; trail in %s\n", res.Session.ID, res.Session.Folder)

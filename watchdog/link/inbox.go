@@ -121,6 +121,15 @@ func (in *Inbox) DroppedFrom(id int) uint64 {
 	return in.queues[id].dropped
 }
 
+// Put copies a message in as if it had arrived now by subscription id, and never
+// waits. It is for what an operator asks of the process itself, so that it goes
+// the way of what is asked over the broker. An id without a queue is ignored.
+func (in *Inbox) Put(id int, topic string, payload []byte, arrived time.Duration) {
+	if id >= 0 && id < len(in.queues) {
+		in.put(id, topic, payload, false, arrived)
+	}
+}
+
 // put copies a message in and never waits.
 func (in *Inbox) put(id int, topic string, payload []byte, retained bool, arrived time.Duration) {
 	in.mu.Lock()

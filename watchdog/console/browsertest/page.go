@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 )
@@ -182,7 +183,17 @@ func (p *Page) Resize(width, height int64) {
 // Shot makes a picture of the whole page as name.png, kept where ShotsVar says.
 func (p *Page) Shot(name string) {
 	p.tb.Helper()
-	png := run(p, chromedp.FullScreenshot(100))
+	p.keep(name, run(p, chromedp.FullScreenshot(100)))
+}
+
+// Glance makes a picture of what the window shows.
+func (p *Page) Glance(name string) {
+	p.tb.Helper()
+	p.keep(name, run(p, chromedp.CaptureScreenshot()))
+}
+
+func (p *Page) keep(name string, png []byte) {
+	p.tb.Helper()
 	if len(png) < 1000 {
 		p.tb.Errorf("the picture %s has %d bytes", name, len(png))
 	}
@@ -212,4 +223,50 @@ func run[T any](p *Page, a chromedp.Action[T]) T {
 		p.tb.Fatal("the browser:", err)
 	}
 	return out
+}
+
+// Press presses a key, by what it would type or a character of package kb.
+func (p *Page) Press(key string) {
+	p.tb.Helper()
+	p.do(chromedp.KeyEvent(key))
+}
+
+// Prefer makes the page believe that a person prefers value of a media feature,
+// such as prefers-color-scheme.
+func (p *Page) Prefer(feature, value string) {
+	p.tb.Helper()
+	m := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: feature, Value: value}}}
+	if _, err := chromedp.Call(p.ctx, emulation.SetEmulatedMedia, m); err != nil {
+		p.tb.Fatal("the browser:", err)
+	}
+}
+
+// AxeVar names the environment variable with the path of axe-core's script
+// (axe.min.js, npm axe-core).
+const AxeVar = "PINFOLD_AXE"
+
+// Axe holds the page against the rules of WCAG 2.2, levels A and AA, and its best
+// practices, as axe-core has them; tb is of a test of its own, which is skipped
+// where there is no axe-core.
+func (p *Page) Axe(tb testing.TB) {
+	tb.Helper()
+	path := os.Getenv(AxeVar)
+	if path == "" {
+		tb.Skipf("set %s to the path of axe.min.js (npm pack axe-core) to hold the page against WCAG 2.2", AxeVar)
+	}
+	script, err := os.ReadFile(path)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	Eval[bool](p, string(script)+"\n;typeof axe === 'object'")
+	type found struct{ Rules, Violations []string }
+	got := Eval[found](p, `axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}).then(r => ({
+		rules: r.passes.map(x => x.id),
+		violations: r.violations.map(v => v.id + ": " + v.help + ": " + v.nodes.map(n => n.target.join(" ") + " " + n.failureSummary).join("; "))}))`)
+	if len(got.Rules) < 20 {
+		tb.Errorf("only %d rules of axe-core applied: %v", len(got.Rules), got.Rules)
+	}
+	for _, v := range got.Violations {
+		tb.Error(v)
+	}
 }

@@ -1,0 +1,214 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"pinfold/config"
+	"pinfold/sim/broker"
+	"pinfold/watchdog/app"
+	"pinfold/watchdog/console"
+	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/wire"
+)
+
+// BenchmarkPermitBesideTheConsole measures how old the judged pose is when the
+// permit of it is heard, in one process with broker, tracker and listener: alone,
+// with as many browsers as can watch, and under a flood of requests on top. The
+// three in one run, since only their ratios mean anything.
+func BenchmarkPermitBesideTheConsole(b *testing.B) {
+	rig := newPermitRig(b)
+	for range b.N {
+		alone := rig.measure(4 * time.Second)
+		stop := make(chan struct{})
+		var all sync.WaitGroup
+		var streams, tried, asked atomic.Int64
+		for range console.MaxViewers {
+			all.Go(func() { rig.watchPage(stop, &streams) })
+		}
+		time.Sleep(time.Second)
+		watched := rig.measure(4 * time.Second)
+		for range 256 { // more than may come in
+			all.Go(func() { rig.flood(stop, &tried, &asked) })
+		}
+		begun := time.Now()
+		flooded := rig.measure(4 * time.Second)
+		s := time.Since(begun).Seconds()
+		b.ReportMetric(float64(tried.Load())/s, "requests/s")
+		b.ReportMetric(float64(asked.Load())/s, "answers/s")
+		b.ReportMetric(float64(streams.Load()), "browsers")
+		close(stop)
+		all.Wait()
+		for _, m := range []struct {
+			name string
+			ages []float64
+		}{{"alone", alone}, {"watched", watched}, {"flooded", flooded}} {
+			slices.Sort(m.ages)
+			b.ReportMetric(m.ages[len(m.ages)/2], m.name+"-p50-ms")
+			b.ReportMetric(m.ages[len(m.ages)*99/100], m.name+"-p99-ms")
+		}
+	}
+}
+
+type permitRig struct {
+	b    *testing.B
+	addr string
+	mu   sync.Mutex
+	ages []float64 // ms
+}
+
+func newPermitRig(b *testing.B) *permitRig {
+	b.Helper()
+	br, err := broker.Start("127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { _ = br.Close() })
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	rig := &permitRig{b: b, addr: free.Addr().String()}
+	_ = free.Close()
+	path := filepath.Join(b.TempDir(), "site.toml")
+	if err := os.WriteFile(path, fmt.Appendf(nil, openSite, br.URL(), 2.8), 0o600); err != nil {
+		b.Fatal(err)
+	}
+	site, err := config.Load(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	ready, ended := make(chan struct{}), make(chan error, 1)
+	go func() {
+		_, err := app.Run(ctx, app.Options{Site: site, TrailDir: b.TempDir(), Console: app.Console{Listen: rig.addr},
+			Ready: func(app.Session) { close(ready) }})
+		ended <- err
+	}()
+	b.Cleanup(func() { cancel(); <-ended })
+	<-ready
+	rig.connect(br.URL())
+	return rig
+}
+
+// connect sends poses at 200 Hz and hears permits.
+func (r *permitRig) connect(url string) {
+	topics, err := wire.Topics(wire.DefaultPrefix, "wren")
+	if err != nil {
+		r.b.Fatal(err)
+	}
+	inbox, err := link.NewInbox(link.Queue{Depth: link.MaxDepth})
+	if err != nil {
+		r.b.Fatal(err)
+	}
+	begun := time.Now()
+	c, err := link.Dial(link.Options{URL: url, ClientID: "tracker", Now: func() time.Duration { return time.Since(begun) },
+		Subs: []link.Sub{{Topic: topics.Permit, Inbox: inbox}}})
+	if err != nil {
+		r.b.Fatal(err)
+	}
+	stop := make(chan struct{})
+	var all sync.WaitGroup
+	all.Go(func() {
+		tick := time.NewTicker(5 * time.Millisecond)
+		defer tick.Stop()
+		for seq := uint64(1); ; seq++ {
+			select {
+			case <-stop:
+				return
+			case <-tick.C:
+			}
+			_ = c.PublishNow(topics.Pose, poseMessage(time.Since(begun).Nanoseconds(), seq, 3+float64(seq%7)*1e-5, 2, 1), 0, false, time.Second) // one lost pose is one permit less
+		}
+	})
+	all.Go(func() {
+		var m link.Message
+		for {
+			for inbox.Take(&m) {
+				if p, err := wire.DecodePermit(m.Payload); err == nil && p.Stamp > 0 {
+					r.mu.Lock()
+					r.ages = append(r.ages, float64(m.Arrived.Nanoseconds()-p.Stamp)/1e6)
+					r.mu.Unlock()
+				}
+			}
+			select {
+			case <-stop:
+				return
+			case <-inbox.Ready():
+			}
+		}
+	})
+	r.b.Cleanup(func() { close(stop); all.Wait(); _ = c.Close(time.Second) })
+	time.Sleep(time.Second)
+}
+
+func (r *permitRig) measure(d time.Duration) []float64 {
+	r.b.Helper()
+	r.mu.Lock()
+	r.ages = nil
+	r.mu.Unlock()
+	time.Sleep(d)
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.ages) < 10 {
+		r.b.Fatalf("%d permits in %v", len(r.ages), d)
+	}
+	return r.ages
+}
+
+func (r *permitRig) watchPage(stop <-chan struct{}, streams *atomic.Int64) {
+	res, err := (&http.Transport{}).RoundTrip(r.request("GET", "/live", ""))
+	if err != nil {
+		return
+	}
+	defer res.Body.Close()
+	if res.StatusCode == http.StatusOK {
+		streams.Add(1)
+	}
+	go func() { <-stop; res.Body.Close() }()
+	buf := make([]byte, 64<<10)
+	for err == nil {
+		_, err = res.Body.Read(buf)
+	}
+}
+
+// flood asks as fast as it is answered, by turns what everybody may and what
+// needs the token.
+func (r *permitRig) flood(stop <-chan struct{}, tried, asked *atomic.Int64) {
+	c := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 1}, Timeout: 5 * time.Second}
+	for i := 0; ; i++ {
+		select {
+		case <-stop:
+			return
+		default:
+		}
+		q := r.request("POST", "/ask", `{"ask":"start","vehicle":"wren","nonce":"x"}`)
+		if i%2 == 0 {
+			q = r.request("GET", "/", "")
+		}
+		tried.Add(1)
+		if res, err := c.Do(q); err == nil {
+			_ = res.Body.Close()
+			asked.Add(1)
+		}
+	}
+}
+
+func (r *permitRig) request(method, path, body string) *http.Request {
+	q, err := http.NewRequest(method, "http://"+r.addr+path, strings.NewReader(body))
+	if err != nil {
+		panic(err) // the address is the rig's own
+	}
+	q.Header.Set("Content-Type", "application/json")
+	return q
+}

@@ -1,0 +1,607 @@
+package console
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"net"
+	"net/http"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"pinfold/watchdog"
+	"pinfold/watchdog/link/wire"
+	"pinfold/watchdog/pose"
+)
+
+const token = "a-token-of-the-test-alone"
+
+// asks keeps what was asked.
+type asks struct {
+	mu  sync.Mutex
+	all []string
+	at  []time.Time
+}
+
+func (a *asks) put(vehicle int, request []byte) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.all, a.at = append(a.all, fmt.Sprintf("%d %s", vehicle, request)), append(a.at, time.Now())
+}
+
+func (a *asks) take() []string {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	out := a.all
+	a.all = nil
+	return out
+}
+
+func testSite() Site {
+	return Site{Name: "Test hall", Session: "s1", Vehicles: []Vehicle{
+		{Name: "wren", Kind: "multirotor", Judged: []string{"cage"}}, {Name: "mole", Kind: "rover"}}}
+}
+
+func serving(t *testing.T, change func(*Options)) (*Server, *asks) {
+	t.Helper()
+	a, begun := &asks{}, time.Now()
+	o := Options{Listen: "127.0.0.1:0", Token: token, Site: testSite(), Now: func() time.Duration { return time.Since(begun) },
+		Ask: a.put, Say: func(text string) { t.Log(text) }}
+	if change != nil {
+		change(&o)
+	}
+	s, err := Listen(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Serve()
+	t.Cleanup(s.Close)
+	return s, a
+}
+
+// send sends one request, on a connection of its own.
+func send(t *testing.T, s *Server, method, path, body string, headers ...string) (int, string, http.Header) {
+	t.Helper()
+	r, err := http.NewRequest(method, strings.TrimSuffix(s.Address(), "/")+path, strings.NewReader(body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Close = true
+	if method == http.MethodPost {
+		r.Header.Set("Content-Type", "application/json")
+	}
+	for i := 0; i < len(headers); i += 2 {
+		if headers[i] == "Host" {
+			r.Host = headers[i+1]
+			continue
+		}
+		r.Header.Set(headers[i], headers[i+1])
+	}
+	res, err := http.DefaultTransport.RoundTrip(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	b, err := io.ReadAll(res.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return res.StatusCode, string(b), res.Header
+}
+
+func TestWhatIsRefused(t *testing.T) {
+	s, a := serving(t, nil)
+	port := s.door.Addr().(*net.TCPAddr).Port
+	const stop, start = `{"ask":"stop"}`, `{"ask":"start","vehicle":"mole","nonce":"n"}`
+	bearer := "Bearer " + token
+	for _, c := range []struct {
+		what, method, path, body string
+		headers                  []string
+		want                     int
+	}{
+		{"a name that points here", "GET", "/", "", []string{"Host", "example.org"}, 403},
+		{"the right name at another port", "GET", "/", "", []string{"Host", "127.0.0.1:1"}, 403},
+		{"another address of this machine", "GET", "/", "", []string{"Host", fmt.Sprintf("127.0.0.2:%d", port)}, 403},
+		{"localhost", "GET", "/", "", []string{"Host", fmt.Sprintf("localhost:%d", port)}, 200},
+		{"a stop from elsewhere", "POST", "/ask", stop, []string{"Origin", "http://example.org"}, 403},
+		{"an origin that is none", "POST", "/ask", stop, []string{"Origin", "null"}, 403},
+		{"the own origin by another scheme's port", "POST", "/ask", stop, []string{"Origin", "http://127.0.0.1"}, 403},
+		{"a stream for elsewhere", "GET", "/live", "", []string{"Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "no-cors"}, 403},
+		{"framed elsewhere", "GET", "/", "", []string{"Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "navigate", "Sec-Fetch-Dest", "iframe"}, 403},
+		{"a link from elsewhere", "GET", "/", "", []string{"Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "navigate", "Sec-Fetch-Dest", "document"}, 200},
+		{"a form", "POST", "/ask", "ask=stop", []string{"Content-Type", "application/x-www-form-urlencoded"}, 415},
+		{"plain text", "POST", "/ask", stop, []string{"Content-Type", "text/plain"}, 415},
+		{"no JSON", "POST", "/ask", "stop", nil, 400},
+		{"an unknown key", "POST", "/ask", `{"ask":"stop","now":true}`, nil, 400},
+		{"two at once", "POST", "/ask", stop + stop, nil, 400},
+		{"an unknown word", "POST", "/ask", `{"ask":"fly"}`, nil, 400},
+		{"an unknown vehicle", "POST", "/ask", `{"ask":"stop","vehicle":"crow"}`, nil, 404},
+		{"a large body", "POST", "/ask", `{"by":"` + strings.Repeat("x", 4000) + `"}`, nil, 413},
+		{"a long name", "POST", "/ask", `{"ask":"stop","by":"` + strings.Repeat("x", 60) + `"}`, nil, 400},
+		{"asked by GET", "GET", "/ask", "", nil, 405},
+		{"a start without token", "POST", "/ask", start, nil, 401},
+		{"the token as a cookie", "POST", "/ask", start, []string{"Cookie", "Authorization=" + token}, 401},
+		{"the token in another scheme", "POST", "/ask", start, []string{"Authorization", "Basic " + token}, 401},
+		{"a wrong token", "POST", "/ask", start, []string{"Authorization", bearer + "x"}, 403},
+		{"a start of all", "POST", "/ask", `{"ask":"start"}`, []string{"Authorization", bearer}, 400},
+		{"no such page", "GET", "/console.go", "", nil, 404},
+		{"its folder", "GET", "/uplot/", "", nil, 404},
+		{"the licence, which is not asked for", "GET", "/uplot/LICENSE", "", nil, 404},
+		{"no looking back", "GET", "/sessions", "", nil, 404},
+	} {
+		got, body, h := send(t, s, c.method, c.path, c.body, c.headers...)
+		if got != c.want {
+			t.Errorf("%s: status %d, want %d: %s", c.what, got, c.want, body)
+		}
+		if p := h.Get("Content-Security-Policy"); !strings.Contains(p, "default-src 'none'") || strings.Contains(p, "unsafe") {
+			t.Errorf("%s: policy %q", c.what, p)
+		}
+	}
+	if got := a.take(); len(got) != 0 {
+		t.Errorf("asked for all that: %q", got)
+	}
+}
+
+// What is asked is the very message of the broker, and a stop needs no token.
+func TestWhatIsAsked(t *testing.T) {
+	s, a := serving(t, nil)
+	for _, c := range []struct {
+		body string
+		want []string
+	}{
+		{`{"ask":"stop","nonce":"old"}`, []string{`0 {"ask":"stop","by":"console","nonce":""}`, `1 {"ask":"stop","by":"console","nonce":""}`}},
+		{`{"ask":"land","vehicle":"wren","by":"hall lead"}`, []string{`0 {"ask":"land","by":"hall lead at the console","nonce":""}`}},
+		{`{"ask":"reset","vehicle":"mole","nonce":"12ab"}`, []string{`1 {"ask":"reset","by":"console","nonce":"12ab"}`}},
+		{`{"ask":"start","vehicle":"mole","nonce":"12ab","retrieve":true}`, []string{`1 {"ask":"start","by":"console","nonce":"12ab","retrieve":true}`}},
+	} {
+		var headers []string
+		if !strings.Contains(c.body, "stop") && !strings.Contains(c.body, "land") {
+			headers = []string{"Authorization", "Bearer " + token}
+		}
+		if got, body, _ := send(t, s, "POST", "/ask", c.body, headers...); got != http.StatusAccepted {
+			t.Errorf("%s: status %d: %s", c.body, got, body)
+		}
+		got := a.take()
+		if strings.Join(got, "\n") != strings.Join(c.want, "\n") {
+			t.Errorf("%s asked\n%q, want\n%q", c.body, got, c.want)
+		}
+		for _, m := range got {
+			if _, err := wire.DecodeRequest([]byte(m[2:])); err != nil {
+				t.Errorf("%s: %v", m, err)
+			}
+		}
+	}
+}
+
+func TestGuessingTheTokenIsHeldUp(t *testing.T) {
+	s, a := serving(t, nil)
+	const start = `{"ask":"start","vehicle":"mole","nonce":"n"}`
+	held := 0
+	for i := range 3 * guessBurst {
+		if got, _, _ := send(t, s, "POST", "/ask", start, "Authorization", fmt.Sprintf("Bearer guess-number-%d", i)); got == http.StatusTooManyRequests {
+			held++
+		}
+	}
+	if held < guessBurst {
+		t.Errorf("%d of %d guesses were held up", held, 3*guessBurst)
+	}
+	s.limit.guess("127.0.0.1").SetBurst(0)
+	if got, _, _ := send(t, s, "POST", "/ask", start, "Authorization", "Bearer "+token); got != http.StatusTooManyRequests {
+		t.Errorf("the right token among the guesses: status %d", got)
+	}
+	if len(a.take()) != 0 {
+		t.Error("a guess started something")
+	}
+	if got, _, _ := send(t, s, "POST", "/ask", `{"ask":"stop"}`); got != http.StatusAccepted || len(a.take()) != 2 {
+		t.Errorf("a stop meanwhile: status %d", got)
+	}
+}
+
+func TestWithoutTokenNobodyStarts(t *testing.T) {
+	s, a := serving(t, func(o *Options) { o.Token = "" })
+	for _, word := range []string{"", "x", token} {
+		if got, _, _ := send(t, s, "POST", "/ask", `{"ask":"start","vehicle":"mole"}`, "Authorization", "Bearer "+word); got != http.StatusForbidden {
+			t.Errorf("with %q: status %d", word, got)
+		}
+	}
+	if len(a.take()) != 0 {
+		t.Error("something was started")
+	}
+	for _, bad := range []string{"short", strings.Repeat("x", 300), "with a space in it, long", "täglich-eine-neue-losung"} {
+		if CheckToken(bad) == nil {
+			t.Errorf("%q is taken for a token", bad)
+		}
+		if _, err := Listen(Options{Listen: "127.0.0.1:0", Token: bad}); err == nil {
+			t.Errorf("served with the token %q", bad)
+		}
+	}
+}
+
+// endless is a body without end that counts what is taken of it.
+type endless struct{ n int64 }
+
+func (e *endless) Read(b []byte) (int, error) {
+	if e.n > 1<<30 {
+		return 0, io.EOF
+	}
+	for i := range b {
+		b[i] = ' '
+	}
+	e.n += int64(len(b))
+	return len(b), nil
+}
+
+func TestAGigabyteIsNotRead(t *testing.T) {
+	s, _ := serving(t, nil)
+	body := &endless{}
+	r, err := http.NewRequest("POST", s.Address()+"ask", body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Header.Set("Content-Type", "application/json")
+	res, err := http.DefaultTransport.RoundTrip(r)
+	if err == nil {
+		res.Body.Close()
+		if res.StatusCode != http.StatusRequestEntityTooLarge {
+			t.Errorf("status %d", res.StatusCode)
+		}
+	}
+	if body.n > 64<<20 {
+		t.Errorf("%d MB went out before it was refused", body.n>>20)
+	}
+}
+
+// raw sends bytes as they are, which no client of Go's would.
+func raw(t *testing.T, s *Server, text string) string {
+	t.Helper()
+	c, err := net.Dial("tcp", s.door.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	_ = c.SetDeadline(time.Now().Add(10 * time.Second))
+	fmt.Fprintf(c, text, s.door.Addr())
+	b, _ := io.ReadAll(c)
+	return string(b)
+}
+
+func TestNoPathLeadsElsewhere(t *testing.T) {
+	asked := make(chan string, 20)
+	s, _ := serving(t, func(o *Options) {
+		o.Sessions = func() ([]Session, error) { return nil, nil }
+		o.Report = func(_ context.Context, id string) ([]byte, error) { asked <- id; return nil, errors.New("none") }
+	})
+	show(s, false)
+	for _, path := range []string{"/../server.go", "/uplot/../../server.go", "/..%%2fserver.go", "/%%2e%%2e/server.go", "//etc/passwd",
+		"/sessions/../../etc/passwd", "/uplot/..%%2f..%%2fdoc.go", `/..\doc.go`, "/page/index.html", "/sessions/..%%2f..%%2fetc"} {
+		got := raw(t, s, "GET "+path+" HTTP/1.1\r\nHost: %s\r\nConnection: close\r\n\r\n")
+		if strings.HasPrefix(got, "HTTP/1.1 200") || strings.Contains(got, "package console") || strings.Contains(got, "root:") {
+			t.Errorf("%s: %.200s", path, got)
+		}
+	}
+	if got := raw(t, s, "GET / HTTP/1.1\r\nHost: %s\r\nX: "+strings.Repeat("x", 64<<10)+"\r\n\r\n"); !strings.HasPrefix(got, "HTTP/1.1 431") {
+		t.Errorf("a header of 64 KB: %.80s", got)
+	}
+	close(asked)
+	for id := range asked {
+		if id != "../../etc" { // as it stands; whoever makes reports compares it with what is there
+			t.Errorf("a report was asked of %q", id)
+		}
+	}
+}
+
+// show puts a judged vehicle on every screen.
+func show(s *Server, goes bool) {
+	for _, v := range s.hub.screens {
+		snap := watchdog.Snapshot{Judged: true, Go: goes, At: s.opt.Now()}
+		v.Show(&wire.State{Go: goes, Level: "clear"}, &snap, s.opt.Now())
+	}
+}
+
+func TestLookingBackWaitsForThePermit(t *testing.T) {
+	begun := make(chan bool, 1)
+	s, _ := serving(t, func(o *Options) {
+		o.Sessions = func() ([]Session, error) { return []Session{{ID: "one"}}, nil }
+		o.Report = func(ctx context.Context, id string) ([]byte, error) {
+			if id == "one" {
+				return []byte("<p>the report"), nil
+			}
+			begun <- true
+			<-ctx.Done()
+			return nil, ctx.Err()
+		}
+	})
+	if got, _, _ := send(t, s, "GET", "/sessions", ""); got != http.StatusConflict {
+		t.Errorf("before anything is known: status %d", got)
+	}
+	show(s, true)
+	if got, _, _ := send(t, s, "GET", "/sessions/one", ""); got != http.StatusConflict {
+		t.Errorf("while a vehicle has a permit: status %d", got)
+	}
+	show(s, false)
+	if got, body, _ := send(t, s, "GET", "/sessions", ""); got != 200 || !strings.Contains(body, `"id":"one"`) {
+		t.Errorf("the list: status %d, %s", got, body)
+	}
+	got, body, h := send(t, s, "GET", "/sessions/one", "")
+	if got != 200 || body != "<p>the report" || !strings.HasPrefix(h.Get("Content-Security-Policy"), "sandbox allow-scripts;") {
+		t.Errorf("the report: status %d, %s, %v", got, body, h)
+	}
+	go func() { <-begun; show(s, true) }()
+	if got, body, _ := send(t, s, "GET", "/sessions/long", ""); got != http.StatusConflict || !strings.Contains(body, "given up") {
+		t.Errorf("a report when a vehicle gets a permit: status %d, %s", got, body)
+	}
+}
+
+// stream opens a stream and gives its lines.
+func stream(t *testing.T, s *Server) (*http.Response, *bufio.Scanner) {
+	t.Helper()
+	r, err := http.NewRequest("GET", s.Address()+"live", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	res, err := (&http.Transport{}).RoundTrip(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { res.Body.Close() })
+	sc := bufio.NewScanner(res.Body)
+	sc.Buffer(nil, 8<<20)
+	return res, sc
+}
+
+// next is the data of the next event of a name.
+func next(t *testing.T, sc *bufio.Scanner, name string) string {
+	t.Helper()
+	for sc.Scan() {
+		if sc.Text() == "event: "+name && sc.Scan() {
+			return strings.TrimPrefix(sc.Text(), "data: ")
+		}
+	}
+	t.Fatalf("no event %s: %v", name, sc.Err())
+	return ""
+}
+
+func TestManyWatchAndOneMoreIsToldSo(t *testing.T) {
+	s, _ := serving(t, nil)
+	s.Line(Line{Text: "began"})
+	var last *http.Response
+	for range MaxViewers {
+		res, sc := stream(t, s)
+		if res.StatusCode != 200 {
+			t.Fatalf("status %d", res.StatusCode)
+		}
+		if got := next(t, sc, "site"); !strings.Contains(got, `"Test hall"`) || strings.Contains(got, token) {
+			t.Fatalf("the site: %s", got)
+		}
+		if got := next(t, sc, "lines"); !strings.Contains(got, "began") {
+			t.Fatalf("the lines: %s", got)
+		}
+		if got := next(t, sc, "frame"); !strings.Contains(got, `"v":[null,null]`) {
+			t.Fatalf("a frame of vehicles that were not shown yet: %s", got)
+		}
+		last = res
+	}
+	if res, _ := stream(t, s); res.StatusCode != http.StatusServiceUnavailable {
+		t.Errorf("one more than %d: status %d", MaxViewers, res.StatusCode)
+	}
+	if got, _, _ := send(t, s, "POST", "/ask", `{"ask":"stop"}`); got != http.StatusAccepted {
+		t.Errorf("a stop while all watch: status %d", got)
+	}
+	last.Body.Close()
+	for end := time.Now().Add(10 * time.Second); s.hub.watched.Load() == MaxViewers; time.Sleep(10 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatal("a browser that went away keeps its place")
+		}
+	}
+	if res, _ := stream(t, s); res.StatusCode != 200 {
+		t.Errorf("after one went: status %d", res.StatusCode)
+	}
+}
+
+// A browser that reads nothing is given up, and holds up nobody.
+func TestAStuckBrowserIsGivenUp(t *testing.T) {
+	s, _ := serving(t, func(o *Options) { o.Site.Safety = strings.Repeat("words ", 1<<18) })
+	d := net.Dialer{Control: func(_, _ string, c syscall.RawConn) error {
+		return c.Control(func(fd uintptr) { _ = syscall.SetsockoptInt(int(fd), syscall.SOL_SOCKET, syscall.SO_RCVBUF, 4096) })
+	}}
+	stuck, err := d.Dial("tcp", s.door.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stuck.Close()
+	fmt.Fprintf(stuck, "GET /live HTTP/1.1\r\nHost: %s\r\n\r\n", s.door.Addr())
+	for s.hub.watched.Load() == 0 {
+		time.Sleep(5 * time.Millisecond)
+	}
+	_, sc := stream(t, s)
+	next(t, sc, "site")
+	begun := time.Now()
+	for s.hub.watched.Load() > 1 {
+		if time.Since(begun) > 20*frameWrite {
+			t.Fatal("a browser that reads nothing keeps its place")
+		}
+		next(t, sc, "frame") // the other one goes on
+	}
+}
+
+func TestIdleConnectionsKeepNoStopOut(t *testing.T) {
+	s, a := serving(t, nil)
+	for range maxConns + 20 {
+		c, err := net.Dial("tcp", s.door.Addr().String())
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer c.Close()
+	}
+	if got, _, _ := send(t, s, "POST", "/ask", `{"ask":"stop"}`); got != http.StatusAccepted || len(a.take()) != 2 {
+		t.Errorf("status %d", got)
+	}
+	s.door.mu.Lock()
+	defer s.door.mu.Unlock()
+	if s.door.total > maxConns || len(s.door.in) != s.door.total {
+		t.Errorf("%d connections are inside, %d by name; at most %d", s.door.total, len(s.door.in), maxConns)
+	}
+}
+
+// However many stops are asked, each comes to one that is judged after it was
+// asked, and the judgement gets no more than one in haltEvery.
+func TestAFloodOfStopsReachesTheJudgementBounded(t *testing.T) {
+	a := &asks{}
+	h := newHalter(1, a.put)
+	begun := time.Now()
+	var last time.Time
+	n := 0
+	for ; time.Since(begun) < 5*haltEvery; n++ {
+		last = time.Now()
+		h.ask([]byte("stop"))
+	}
+	time.Sleep(3 * haltEvery)
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	took := a.at[len(a.at)-1].Sub(begun)
+	if most := int(took/haltEvery) + 2; len(a.at) < 2 || len(a.at) > most {
+		t.Errorf("%d stops were asked in %v, %d reached the judgement, at most %d may", n, took, len(a.at), most)
+	}
+	if a.at[0].Sub(begun) > haltEvery/2 && n > 1000 {
+		t.Errorf("the first waited for %v", a.at[0].Sub(begun))
+	}
+	if a.at[len(a.at)-1].Before(last) {
+		t.Error("the last stop that was asked is not followed by one that is judged")
+	}
+}
+
+func TestAFloodOfRequestsIsHeldUp(t *testing.T) {
+	s, a := serving(t, nil)
+	var wg sync.WaitGroup
+	var mu sync.Mutex
+	got := map[int]int{}
+	for range 20 {
+		wg.Go(func() {
+			for range 40 {
+				res, err := http.Get(s.Address() + "icon.svg")
+				if err != nil {
+					continue
+				}
+				res.Body.Close()
+				mu.Lock()
+				got[res.StatusCode]++
+				mu.Unlock()
+			}
+		})
+	}
+	for range 5 {
+		if status, _, _ := send(t, s, "POST", "/ask", `{"ask":"stop"}`); status != http.StatusAccepted {
+			t.Errorf("a stop in the flood: status %d", status)
+		}
+	}
+	wg.Wait()
+	if got[429] == 0 || got[200] == 0 || len(got) != 2 {
+		t.Errorf("statuses %v", got)
+	}
+	if len(a.take()) < 2 {
+		t.Error("no stop came through")
+	}
+}
+
+// A frame holds the state as on the broker, and nothing that is not a number.
+func TestFrame(t *testing.T) {
+	site := testSite()
+	h := newHub(site, func() time.Duration { return time.Second })
+	inf := math.Inf(-1)
+	nan := math.NaN()
+	snap := watchdog.Snapshot{Judged: true, At: time.Second, Trust: pose.Stale, Near: []watchdog.Cause{{Text: "0.2 m left"}}}
+	snap.Pose.Position = pose.Vec{X: 1.23456, Y: nan, Z: 2}
+	snap.Reach.Sweep.Grow = math.Inf(1)
+	snap.Nearest.Clearance, snap.Nearest.Zone = inf, 0
+	state := wire.State{Vehicle: "wren", Level: "stop", Clearance: &inf, Latched: []wire.Cause{{Text: "said", Value: nan}}}
+	h.screens[0].Show(&state, &snap, time.Second)
+	b, err := encode(time.Second, h.screens, &site)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var f frame
+	if err := json.Unmarshal(b, &f); err != nil {
+		t.Fatalf("%v: %s", err, b)
+	}
+	v := f.Vehicles[0]
+	if f.Vehicles[1] != nil || v == nil || !bytes.Equal(v.State, state.Append(nil)) {
+		t.Fatalf("%s", b)
+	}
+	if v.Trust == "" || v.Near[0] != "0.2 m left" || v.Place.Zone != "cage" || *v.Place.At[0] != 1.2346 || v.Place.At[1] != nil || v.Place.Reach[5] != nil {
+		t.Errorf("%s", b)
+	}
+	snap.Void = true
+	h.screens[0].Show(&state, &snap, time.Second)
+	b, _ = encode(time.Second, h.screens, &site)
+	if err := json.Unmarshal(b, &f); err != nil || f.Vehicles[0].Place != nil {
+		t.Errorf("a vehicle that is not tied to the room has a place: %v, %s", err, b)
+	}
+}
+
+// A loop is asked for no more than is looked at.
+func TestScreenIsDueOnlyWhileWatched(t *testing.T) {
+	var none *Screen
+	if none.Due(time.Hour) {
+		t.Error("no console, and yet due")
+	}
+	none.Show(nil, nil, 0)
+	h := newHub(testSite(), nil)
+	s := h.screens[0]
+	if s.Due(time.Hour) {
+		t.Error("due although nobody watches")
+	}
+	v := h.join()
+	s.Show(&wire.State{}, &watchdog.Snapshot{}, time.Second)
+	if s.Due(time.Second+FrameEvery-1) || !s.Due(time.Second+FrameEvery) {
+		t.Error("not due once every FrameEvery")
+	}
+	h.leave(v)
+	if s.Due(time.Hour) {
+		t.Error("due although nobody watches any more")
+	}
+}
+
+func TestLinesAreBoundedAndNumbered(t *testing.T) {
+	h := newHub(testSite(), nil)
+	v := h.join()
+	for i := range maxLines + 50 {
+		h.say(Line{Text: fmt.Sprint(i)})
+	}
+	_, _, lines, err := h.news(v)
+	var got []Line
+	if err != nil || json.Unmarshal(lines, &got) != nil || len(got) != maxLines || got[0].No != 51 || got[maxLines-1].Text != fmt.Sprint(maxLines+49) {
+		t.Errorf("%d lines, %v", len(got), err)
+	}
+	h.say(Line{Text: "one more"})
+	if _, _, lines, _ = h.news(v); json.Unmarshal(lines, &got) != nil || len(got) != 1 || got[0].No != maxLines+51 {
+		t.Errorf("then %s", lines)
+	}
+	if _, _, lines, _ = h.news(v); lines != nil {
+		t.Errorf("and again %s", lines)
+	}
+}
+
+func TestCloseEndsEveryStream(t *testing.T) {
+	s, _ := serving(t, nil)
+	_, sc := stream(t, s)
+	next(t, sc, "frame")
+	s.Close()
+	for sc.Scan() {
+	}
+	s.Close() // again is nothing
+	var none *Server
+	none.Close()
+	none.Line(Line{})
+	none.SetSite(Site{})
+	if none.Screen(0) != nil {
+		t.Error("a screen without a console")
+	}
+}
