@@ -20,6 +20,7 @@ type account struct {
 	at       []float64 // s
 	resident []float64 // MB, at those instants
 	peak     float64   // MB
+	file     float64   // MB, of the last: pages of the program's own file, which can be dropped
 	busy     float64   // share of one core
 	wall     time.Duration
 }
@@ -37,11 +38,12 @@ func (g *guard) account() (*account, error) {
 	}
 	for time.Since(begun) < g.set.lasts {
 		time.Sleep(min(time.Second, g.set.lasts-time.Since(begun)))
-		rss, peak, err := g.memory()
+		m, err := g.memory()
 		if err != nil {
 			return nil, err
 		}
-		a.at, a.resident, a.peak = append(a.at, time.Since(begun).Seconds()), append(a.resident, rss), peak
+		a.at, a.resident = append(a.at, time.Since(begun).Seconds()), append(a.resident, m["VmRSS:"])
+		a.peak, a.file = m["VmHWM:"], m["RssFile:"]
 	}
 	after, err := g.used()
 	a.wall = time.Since(begun)
@@ -69,33 +71,30 @@ func (g *guard) used() (time.Duration, error) {
 	return time.Duration(user+system) * tick, nil
 }
 
-// memory is VmRSS and VmHWM of proc(5) status, in MB.
-func (g *guard) memory() (rss, peak float64, err error) {
+// memory is what proc(5) status says in kB, as MB by its own words.
+func (g *guard) memory() (map[string]float64, error) {
 	text, err := os.ReadFile(g.proc("status"))
 	if err != nil {
-		return 0, 0, fmt.Errorf("%w: has the program ended? %s", err, g.said.String())
+		return nil, fmt.Errorf("%w: has the program ended? %s", err, g.said.String())
 	}
+	m := map[string]float64{}
 	for line := range strings.Lines(string(text)) {
-		f := strings.Fields(line)
-		if len(f) < 2 || f[0] != "VmRSS:" && f[0] != "VmHWM:" {
-			continue
-		}
-		kb, err := strconv.ParseFloat(f[1], 64)
-		if err != nil {
-			return 0, 0, err
-		}
-		if f[0] == "VmRSS:" {
-			rss = kb * 1024 / 1e6
-		} else {
-			peak = kb * 1024 / 1e6
+		if f := strings.Fields(line); len(f) == 3 && f[2] == "kB" {
+			if m[f[0]], err = strconv.ParseFloat(f[1], 64); err != nil {
+				return nil, err
+			}
+			m[f[0]] *= 1024 / 1e6
 		}
 	}
-	return rss, peak, nil
+	if m["VmRSS:"] == 0 {
+		return nil, fmt.Errorf("%s has no VmRSS", g.proc("status"))
+	}
+	return m, nil
 }
 
 func (a *account) print() {
 	slope, noise := line(a.at, a.resident)
-	fmt.Printf("resident at the end:      %.1f MB, highest %.1f MB\n", a.resident[len(a.resident)-1], a.peak)
+	fmt.Printf("resident at the end:      %.1f MB, %.1f MB of it the program's own file; highest %.1f MB\n", a.resident[len(a.resident)-1], a.file, a.peak)
 	fmt.Printf("its slope:                %+.1f MB/h ± %.1f (95 %%, over %.0f s)\n", slope*3600, 1.96*noise*3600, a.wall.Seconds())
 	fmt.Printf("processor:                %.1f %% of one core\n", 100*a.busy)
 }

@@ -26,7 +26,7 @@ var parts = []part{
 		{"/var/lib/pinfold", "Trails of the service's sessions and the key that seals them (trail.key). A purge keeps it while there are any: they are evidence."},
 		{"/usr/lib/systemd/system/pinfold.service", "The unit. Not started by the package."},
 		{"/usr/share/doc/pinfold/site.txt.gz", "Every key of a site file."},
-		{"/usr/share/doc/pinfold/examples", "A broker's configuration; a drop-in for real-time priority."},
+		{"/usr/share/doc/pinfold/examples", "A broker's configuration; alarm rules, a dashboard; a drop-in for real-time priority."},
 	}},
 	{"EXAMPLES", [][2]string{
 		{"pinfold demo", "The whole job on two simulated vehicles."},

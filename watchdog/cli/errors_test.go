@@ -1,7 +1,9 @@
 package cli
 
 import (
+	"bytes"
 	"fmt"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -68,6 +70,28 @@ func TestRunSaysWhyThereIsNoBroker(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// TestRunSaysThatAPortIsTaken: it does not begin without what the site asks for.
+func TestRunSaysThatAPortIsTaken(t *testing.T) {
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
+	path := writeSite(t, "", "mqtt://127.0.0.1:1", 2.8)
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	keep(t, path, string(text)+fmt.Sprintf("[metrics]\nlisten = %q\n", taken.Addr()))
+	var out bytes.Buffer
+	code := Main([]string{"run", "--site", path, "--trail", t.TempDir()}, nil, &out, &out)
+	for _, want := range []string{"cannot listen on " + taken.Addr().String(), "address already in use", "listen in [metrics], or end what listens there"} {
+		if code != exitError || !strings.Contains(out.String(), want) {
+			t.Errorf("exit status %d, lacks %q:\n%s", code, want, out.String())
+		}
 	}
 }
 
