@@ -1,51 +1,47 @@
 package cli
 
 import (
-	"context"
+	"bytes"
 	"fmt"
 	"net"
 	"net/http"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
-	"pinfold/config"
 	"pinfold/sim/broker"
-	"pinfold/watchdog/app"
 	"pinfold/watchdog/console"
 	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/wire"
 )
 
 // BenchmarkPermitBesideTheConsole measures how old the judged pose is when the
-// permit of it is heard, in one process with broker, tracker and listener: alone,
-// with as many browsers as can watch, and under a flood of requests on top. The
-// three in one run, since only their ratios mean anything.
+// permit of it is heard: alone, with as many browsers as can watch, and under a
+// flood of requests on top. The three in one run, since only their ratios mean
+// anything. The guard is a process of its own, and so is the flood, which yields
+// (nice 19): a machine elsewhere would not take this one's processors.
 func BenchmarkPermitBesideTheConsole(b *testing.B) {
 	rig := newPermitRig(b)
 	for range b.N {
 		alone := rig.measure(4 * time.Second)
 		stop := make(chan struct{})
 		var all sync.WaitGroup
-		var streams, tried, asked atomic.Int64
+		var streams atomic.Int64
 		for range console.MaxViewers {
 			all.Go(func() { rig.watchPage(stop, &streams) })
 		}
 		time.Sleep(time.Second)
 		watched := rig.measure(4 * time.Second)
-		for range 256 { // more than may come in
-			all.Go(func() { rig.flood(stop, &tried, &asked) })
-		}
-		begun := time.Now()
+		tried := rig.beginFlood()
 		flooded := rig.measure(4 * time.Second)
-		s := time.Since(begun).Seconds()
-		b.ReportMetric(float64(tried.Load())/s, "requests/s")
-		b.ReportMetric(float64(asked.Load())/s, "answers/s")
+		b.ReportMetric(tried(), "requests/s")
 		b.ReportMetric(float64(streams.Load()), "browsers")
 		close(stop)
 		all.Wait()
@@ -81,22 +77,19 @@ func newPermitRig(b *testing.B) *permitRig {
 	rig := &permitRig{b: b, addr: free.Addr().String()}
 	_ = free.Close()
 	path := filepath.Join(b.TempDir(), "site.toml")
-	if err := os.WriteFile(path, fmt.Appendf(nil, openSite, br.URL(), 2.8), 0o600); err != nil {
+	text := fmt.Sprintf(openSite, br.URL(), 2.8) + fmt.Sprintf("[console]\nlisten = %q\n", rig.addr)
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 		b.Fatal(err)
 	}
-	site, err := config.Load(path)
+	self, err := program()
 	if err != nil {
 		b.Fatal(err)
 	}
-	ctx, cancel := context.WithCancel(context.Background())
-	ready, ended := make(chan struct{}), make(chan error, 1)
-	go func() {
-		_, err := app.Run(ctx, app.Options{Site: site, TrailDir: b.TempDir(), Console: app.Console{Listen: rig.addr},
-			Ready: func(app.Session) { close(ready) }})
-		ended <- err
-	}()
-	b.Cleanup(func() { cancel(); <-ended })
-	<-ready
+	guard := exec.Command(self, "run", "--site", path, "--trail", b.TempDir())
+	if err := guard.Start(); err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { _ = guard.Process.Signal(syscall.SIGTERM); _ = guard.Wait() })
 	rig.connect(br.URL())
 	return rig
 }
@@ -182,26 +175,57 @@ func (r *permitRig) watchPage(stop <-chan struct{}, streams *atomic.Int64) {
 	}
 }
 
-// flood asks as fast as it is answered, by turns what everybody may and what
-// needs the token.
-func (r *permitRig) flood(stop <-chan struct{}, tried, asked *atomic.Int64) {
-	c := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 1}, Timeout: 5 * time.Second}
-	for i := 0; ; i++ {
-		select {
-		case <-stop:
-			return
-		default:
-		}
-		q := r.request("POST", "/ask", `{"ask":"start","vehicle":"wren","nonce":"x"}`)
-		if i%2 == 0 {
-			q = r.request("GET", "/", "")
-		}
-		tried.Add(1)
-		if res, err := c.Do(q); err == nil {
-			_ = res.Body.Close()
-			asked.Add(1)
-		}
+// floodVar has the test binary flood the address in it, as a process of its own.
+const floodVar = "PINFOLD_TEST_FLOOD"
+
+// beginFlood gives what ends the flood and says how many requests a second it was.
+func (r *permitRig) beginFlood() func() float64 {
+	r.b.Helper()
+	c := exec.Command(os.Args[0], "-test.run", "^TestFlood$")
+	c.Env = append(os.Environ(), floodVar+"="+r.addr)
+	var said bytes.Buffer
+	c.Stdout = &said
+	if err := c.Start(); err != nil {
+		r.b.Fatal(err)
 	}
+	_ = syscall.Setpriority(syscall.PRIO_PROCESS, c.Process.Pid, 19)
+	return func() (rate float64) {
+		_ = c.Wait()
+		if _, err := fmt.Sscanf(said.String(), "%f a second", &rate); err != nil {
+			r.b.Fatalf("the flood said %q", said.String())
+		}
+		return rate
+	}
+}
+
+// TestFlood is the flood of BenchmarkPermitBesideTheConsole; without its variable
+// it only holds that there is none. 256 clients ask as fast as they are answered
+// or turned away, by turns what everybody may and what needs the token.
+func TestFlood(t *testing.T) {
+	r := &permitRig{addr: os.Getenv(floodVar)}
+	if r.addr == "" {
+		return
+	}
+	var tried atomic.Int64
+	var all sync.WaitGroup
+	begun := time.Now()
+	for range 256 {
+		all.Go(func() {
+			c := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 1}, Timeout: 5 * time.Second}
+			for i := 0; time.Since(begun) < 4*time.Second; i++ {
+				q := r.request("POST", "/ask", `{"ask":"start","vehicle":"wren","nonce":"x"}`)
+				if i%2 == 0 {
+					q = r.request("GET", "/", "")
+				}
+				tried.Add(1)
+				if res, err := c.Do(q); err == nil {
+					_ = res.Body.Close()
+				}
+			}
+		})
+	}
+	all.Wait()
+	fmt.Printf("%.0f a second\n", float64(tried.Load())/time.Since(begun).Seconds())
 }
 
 func (r *permitRig) request(method, path, body string) *http.Request {

@@ -11,8 +11,10 @@ import (
 	"math"
 	"net"
 	"net/http"
+	"os"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -98,6 +100,7 @@ func send(t *testing.T, s *Server, method, path, body string, headers ...string)
 }
 
 func TestWhatIsRefused(t *testing.T) {
+	t.Parallel()
 	s, a := serving(t, nil)
 	port := s.door.Addr().(*net.TCPAddr).Port
 	const stop, start = `{"ask":"stop"}`, `{"ask":"start","vehicle":"mole","nonce":"n"}`
@@ -182,18 +185,23 @@ func TestWhatIsAsked(t *testing.T) {
 }
 
 func TestGuessingTheTokenIsHeldUp(t *testing.T) {
+	t.Parallel()
 	s, a := serving(t, nil)
 	const start = `{"ask":"start","vehicle":"mole","nonce":"n"}`
-	held := 0
+	var held atomic.Int64
+	var all sync.WaitGroup
 	for i := range 3 * guessBurst {
-		if got, _, _ := send(t, s, "POST", "/ask", start, "Authorization", fmt.Sprintf("Bearer guess-number-%d", i)); got == http.StatusTooManyRequests {
-			held++
-		}
+		all.Go(func() {
+			if got, _, _ := send(t, s, "POST", "/ask", start, "Authorization", fmt.Sprintf("Bearer guess-number-%d", i)); got == http.StatusTooManyRequests {
+				held.Add(1)
+			}
+		})
 	}
-	if held < guessBurst {
-		t.Errorf("%d of %d guesses were held up", held, 3*guessBurst)
+	all.Wait()
+	if held.Load() < guessBurst {
+		t.Errorf("%d of %d guesses were held up", held.Load(), 3*guessBurst)
 	}
-	s.limit.guess("127.0.0.1").SetBurst(0)
+	s.limit.guesses.of("127.0.0.1:1").SetBurst(0)
 	if got, _, _ := send(t, s, "POST", "/ask", start, "Authorization", "Bearer "+token); got != http.StatusTooManyRequests {
 		t.Errorf("the right token among the guesses: status %d", got)
 	}
@@ -206,6 +214,7 @@ func TestGuessingTheTokenIsHeldUp(t *testing.T) {
 }
 
 func TestWithoutTokenNobodyStarts(t *testing.T) {
+	t.Parallel()
 	s, a := serving(t, func(o *Options) { o.Token = "" })
 	for _, word := range []string{"", "x", token} {
 		if got, _, _ := send(t, s, "POST", "/ask", `{"ask":"start","vehicle":"mole"}`, "Authorization", "Bearer "+word); got != http.StatusForbidden {
@@ -240,6 +249,7 @@ func (e *endless) Read(b []byte) (int, error) {
 }
 
 func TestAGigabyteIsNotRead(t *testing.T) {
+	t.Parallel()
 	s, _ := serving(t, nil)
 	body := &endless{}
 	r, err := http.NewRequest("POST", s.Address()+"ask", body)
@@ -307,6 +317,7 @@ func show(s *Server, goes bool) {
 }
 
 func TestLookingBackWaitsForThePermit(t *testing.T) {
+	t.Parallel()
 	begun := make(chan bool, 1)
 	s, _ := serving(t, func(o *Options) {
 		o.Sessions = func() ([]Session, error) { return []Session{{ID: "one"}}, nil }
@@ -370,6 +381,7 @@ func next(t *testing.T, sc *bufio.Scanner, name string) string {
 }
 
 func TestManyWatchAndOneMoreIsToldSo(t *testing.T) {
+	t.Parallel()
 	s, _ := serving(t, nil)
 	s.Line(Line{Text: "began"})
 	var last *http.Response
@@ -408,6 +420,7 @@ func TestManyWatchAndOneMoreIsToldSo(t *testing.T) {
 
 // A browser that reads nothing is given up, and holds up nobody.
 func TestAStuckBrowserIsGivenUp(t *testing.T) {
+	t.Parallel()
 	s, _ := serving(t, func(o *Options) { o.Site.Safety = strings.Repeat("words ", 1<<18) })
 	d := net.Dialer{Control: func(_, _ string, c syscall.RawConn) error {
 		return c.Control(func(fd uintptr) { _ = syscall.SetsockoptInt(int(fd), syscall.SOL_SOCKET, syscall.SO_RCVBUF, 4096) })
@@ -433,6 +446,7 @@ func TestAStuckBrowserIsGivenUp(t *testing.T) {
 }
 
 func TestIdleConnectionsKeepNoStopOut(t *testing.T) {
+	t.Parallel()
 	s, a := serving(t, nil)
 	for range maxConns + 20 {
 		c, err := net.Dial("tcp", s.door.Addr().String())
@@ -479,17 +493,21 @@ func TestAFloodOfStopsReachesTheJudgementBounded(t *testing.T) {
 }
 
 func TestAFloodOfRequestsIsHeldUp(t *testing.T) {
+	t.Parallel()
 	s, a := serving(t, nil)
 	var wg sync.WaitGroup
 	var mu sync.Mutex
 	got := map[int]int{}
+	c := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 20}}
+	defer c.CloseIdleConnections()
 	for range 20 {
 		wg.Go(func() {
 			for range 40 {
-				res, err := http.Get(s.Address() + "icon.svg")
+				res, err := c.Get(s.Address() + "icon.svg")
 				if err != nil {
 					continue
 				}
+				_, _ = io.Copy(io.Discard, res.Body) // so that the connection is used again
 				res.Body.Close()
 				mu.Lock()
 				got[res.StatusCode]++
@@ -508,6 +526,38 @@ func TestAFloodOfRequestsIsHeldUp(t *testing.T) {
 	}
 	if len(a.take()) < 2 {
 		t.Error("no stop came through")
+	}
+}
+
+// Who comes too often is turned away at the door, and nobody else.
+func TestComingTooOftenIsTurnedAway(t *testing.T) {
+	t.Parallel()
+	s, _ := serving(t, nil)
+	away := 0
+	for range 2 * comeBurst {
+		c, err := net.Dial("tcp", s.door.Addr().String())
+		if err != nil {
+			away++
+			continue
+		}
+		_ = c.SetReadDeadline(time.Now().Add(2 * time.Millisecond))
+		if _, err := c.Read(make([]byte, 1)); err != nil && !errors.Is(err, os.ErrDeadlineExceeded) {
+			away++
+		}
+		c.Close()
+	}
+	if away < 10 {
+		t.Errorf("%d of %d were turned away", away, 2*comeBurst)
+	}
+	if !s.door.comes.of("192.0.2.1:1").Allow() {
+		t.Error("another address is turned away too")
+	}
+	p := newPerAddress(1, 1)
+	for i := range addresses + 50 {
+		p.of(fmt.Sprintf("198.51.%d.%d:1", i/256, i%256)).Allow()
+	}
+	if len(p.all) > addresses+1 || p.of("203.0.113.1:1") != p.all["others"] {
+		t.Errorf("%d addresses are told apart", len(p.all))
 	}
 }
 

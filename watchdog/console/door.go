@@ -6,7 +6,8 @@ import (
 	"sync"
 )
 
-// door is a listener that lets in at most maxConns at once. Where there are as
+// door is a listener that lets in at most maxConns at once, and of one address no
+// more than comeRate a second. Where there are as
 // many, the one that has been doing nothing for the longest is shown out, so
 // that no crowd of idle connections keeps a stop out.
 type door struct {
@@ -15,10 +16,11 @@ type door struct {
 	idle  []net.Conn // new or between two requests, the longest waiting first
 	total int
 	in    map[net.Conn]bool
+	comes *perAddress
 }
 
 func newDoor(inner net.Listener) *door {
-	return &door{Listener: inner, in: map[net.Conn]bool{}}
+	return &door{Listener: inner, in: map[net.Conn]bool{}, comes: newPerAddress(comeRate, comeBurst)}
 }
 
 // Accept lets the next one in.
@@ -28,19 +30,23 @@ func (d *door) Accept() (net.Conn, error) {
 		if err != nil {
 			return nil, err
 		}
-		if t, ok := c.(*net.TCPConn); ok {
-			_ = t.SetWriteBuffer(outbox) // without it old frames only last longer
-		}
-		if d.enter(c) {
+		t, tcp := c.(*net.TCPConn)
+		if d.comes.of(c.RemoteAddr().String()).Allow() && d.enter(c) {
+			if tcp {
+				_ = t.SetWriteBuffer(outbox) // without it old frames only last longer
+			}
 			return c, nil
 		}
-		_ = c.Close() // everybody inside is busy
+		if tcp {
+			_ = t.SetLinger(0) // nothing of it is kept
+		}
+		_ = c.Close() // one too many, or everybody inside is busy
 	}
 }
 
 func (d *door) enter(c net.Conn) bool {
-	d.mu.Lock()
 	var out net.Conn
+	d.mu.Lock()
 	if d.total >= maxConns {
 		if len(d.idle) == 0 {
 			d.mu.Unlock()

@@ -20,10 +20,12 @@ const (
 	readIn     = 5 * time.Second
 	idleFor    = 30 * time.Second
 	reportIn   = 2 * time.Minute
-	tarpit     = 100 * time.Millisecond // what an answer waits where too much is asked
+	tarpit     = 250 * time.Millisecond // what an answer waits where too much is asked
 	outbox     = 32 << 10               // bytes the system keeps for a browser that does not read
 
 	ordinaryRate, ordinaryBurst = 100, 300 // requests a second, of everybody together
+	comeRate, comeBurst         = 50, 250  // new connections a second, of one address
 	guessRate, guessBurst       = 1, 5     // wrong tokens a second, of one address
 	motionRate, motionBurst     = 2, 6     // starts and resets a second, of everybody together
+	addresses                   = 256      // that are told apart; all others share one rate
 )

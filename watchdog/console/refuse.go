@@ -17,29 +17,52 @@ import (
 // token from one address.
 type limits struct {
 	ordinary, motion *rate.Limiter
-	mu               sync.Mutex
-	guesses          map[string]*rate.Limiter
+	guesses          *perAddress
 }
 
 func newLimits() limits {
 	return limits{ordinary: rate.NewLimiter(ordinaryRate, ordinaryBurst), motion: rate.NewLimiter(motionRate, motionBurst),
-		guesses: map[string]*rate.Limiter{}}
+		guesses: newPerAddress(guessRate, guessBurst)}
 }
 
-// guess says whether from may try another token. Where very many have tried,
-// all of them begin anew together, under one limit.
-func (l *limits) guess(from string) *rate.Limiter {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if len(l.guesses) >= 256 {
-		from = "everybody else"
+// perAddress is a rate for each address, so that one that asks too much takes
+// nothing from the others.
+type perAddress struct {
+	rate  rate.Limit
+	burst int
+	mu    sync.Mutex
+	all   map[string]*rate.Limiter
+}
+
+func newPerAddress(r rate.Limit, burst int) *perAddress {
+	return &perAddress{rate: r, burst: burst, all: map[string]*rate.Limiter{}}
+}
+
+// of is the rate of the host in an address. Where there are more than can be told
+// apart, those that have been quiet are forgotten; the others share one.
+func (p *perAddress) of(address string) *rate.Limiter {
+	host, _, _ := net.SplitHostPort(address)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if l := p.all[host]; l != nil {
+		return l
 	}
-	g := l.guesses[from]
-	if g == nil {
-		g = rate.NewLimiter(guessRate, guessBurst)
-		l.guesses[from] = g
+	if len(p.all) >= addresses {
+		for h, l := range p.all {
+			if l.Tokens() >= float64(p.burst) {
+				delete(p.all, h)
+			}
+		}
 	}
-	return g
+	if len(p.all) >= addresses {
+		host = "others"
+	}
+	l := p.all[host]
+	if l == nil {
+		l = rate.NewLimiter(p.rate, p.burst)
+		p.all[host] = l
+	}
+	return l
 }
 
 // ours says why a request is not from a page of this server: its Host must name
@@ -105,8 +128,7 @@ func (s *Server) bearer(r *http.Request) (status int, why string) {
 	if !strings.EqualFold(scheme, "Bearer") || word == "" {
 		return http.StatusUnauthorized, "start and reset need the token"
 	}
-	from, _, _ := net.SplitHostPort(r.RemoteAddr)
-	g := s.limit.guess(from)
+	g := s.limit.guesses.of(r.RemoteAddr)
 	got, want := sha256.Sum256([]byte(word)), sha256.Sum256([]byte(s.opt.Token))
 	if subtle.ConstantTimeCompare(got[:], want[:]) == 1 && g.Tokens() >= 1 {
 		return 0, ""
