@@ -235,16 +235,16 @@ func TestWithoutTokenNobodyStarts(t *testing.T) {
 }
 
 // endless is a body without end that counts what is taken of it.
-type endless struct{ n int64 }
+type endless struct{ n atomic.Int64 }
 
 func (e *endless) Read(b []byte) (int, error) {
-	if e.n > 1<<30 {
+	if e.n.Load() > 1<<30 {
 		return 0, io.EOF
 	}
 	for i := range b {
 		b[i] = ' '
 	}
-	e.n += int64(len(b))
+	e.n.Add(int64(len(b)))
 	return len(b), nil
 }
 
@@ -264,8 +264,8 @@ func TestAGigabyteIsNotRead(t *testing.T) {
 			t.Errorf("status %d", res.StatusCode)
 		}
 	}
-	if body.n > 64<<20 {
-		t.Errorf("%d MB went out before it was refused", body.n>>20)
+	if n := body.n.Load(); n > 64<<20 {
+		t.Errorf("%d MB went out before it was refused", n>>20)
 	}
 }
 
