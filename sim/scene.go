@@ -74,8 +74,17 @@ func (p *player) heed(ctx context.Context, c scene, away func()) error {
 }
 
 // under sets out for a point and waits until the vehicle is faster than v m/s.
+// Played again, it first goes back to where it set out from: it may have come so
+// near to the point that it never gets that fast.
 func (p *player) under(v float64, to Vec) func(context.Context) error {
+	var from *Vec
 	return func(ctx context.Context) error {
+		if from == nil {
+			at := p.node.View().State.Position
+			from = &Vec{at.X, at.Y, to.Z}
+		} else if err := p.transfer(ctx, 1.0, 1.5, *from); err != nil {
+			return err
+		}
 		p.head(v+0.15, 1.2, to)
 		return p.until(ctx, func(n NodeView) bool { return n.State.Velocity.Flat().Len() > v })
 	}
