@@ -241,10 +241,18 @@ func (r *consoleRig) sameRoom() {
 	})
 }
 
-func TestConsoleInChromium(t *testing.T) {
+// TestConsole looks at the page in two browsers side by side, and beside no other
+// test.
+func TestConsole(t *testing.T) {
 	if testing.Short() {
-		t.Skip("takes a browser some 15 s")
+		t.Skip("takes two browsers some 15 s")
 	}
+	t.Run("drives", func(t *testing.T) { t.Parallel(); consoleDrives(t) })
+	t.Run("carried", func(t *testing.T) { t.Parallel(); consoleCarried(t) })
+}
+
+// consoleDrives has a rover run into a caution and a stop, and be stopped by hand.
+func consoleDrives(t *testing.T) {
 	r := newConsoleRig(t, true)
 	browsertest.Eval[bool](r.page, observe)
 	r.page.Type("#token", "the-wrong-token-of-the-test")
@@ -353,13 +361,10 @@ func (r *consoleRig) killed() {
 	r.page.Wait("a stop that cannot be sent is said", `document.getElementById("halt-says").textContent.includes("NOT sent")`, 10*time.Second)
 }
 
-// TestConsoleResetNeedsTheVehicleInside carries a multirotor by hand: outside, a
+// consoleCarried carries a multirotor by hand: outside, a
 // reset is refused by the page and by the guard; inside it is accepted, and the
 // session is judged again the same.
-func TestConsoleResetNeedsTheVehicleInside(t *testing.T) {
-	if testing.Short() {
-		t.Skip("takes a browser some 10 s")
-	}
+func consoleCarried(t *testing.T) {
 	r := newConsoleRig(t, false)
 	l, stop := listen(t, r.url, sim.Wren), make(chan struct{})
 	defer close(stop)
