@@ -38,7 +38,7 @@ func reportBy(ctx context.Context, self, folder string) ([]byte, error) {
 	if err := c.Start(); err != nil {
 		return nil, err
 	}
-	_ = syscall.Setpriority(syscall.PRIO_PROCESS, c.Process.Pid, 19) // where it may not yield, the report is given up when a vehicle has a permit
+	_ = syscall.Setpriority(syscall.PRIO_PROCESS, c.Process.Pid, 19)                          // where it may not yield, the report is given up when a vehicle has a permit
 	_ = os.WriteFile(fmt.Sprintf("/proc/%d/oom_score_adj", c.Process.Pid), []byte("1000"), 0) // and where memory runs out, it is the first to go
 	err = c.Wait()
 	if exit := new(exec.ExitError); errors.As(err, &exit) && exit.ExitCode() == exitFound {
