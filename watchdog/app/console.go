@@ -27,7 +27,8 @@ type Console struct {
 // pastMost is how many past sessions are listed, the newest.
 const pastMost = 50
 
-// openConsole takes the page's address, where there is to be a page.
+// openConsole takes the page's address, where there is to be a page. It comes
+// before the trail, which has things to say from its start on.
 func (r *runner) openConsole() (err error) {
 	c, own := &r.opt.Console, &r.opt.Site.Console
 	listen, token := c.Listen, c.Token

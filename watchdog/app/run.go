@@ -68,11 +68,11 @@ func (r *runner) open(start time.Time) error {
 	for range r.opt.Site.Vehicles {
 		r.mails = append(r.mails, newMail())
 	}
-	if err := r.openTrail(start); err != nil {
+	if err := r.openConsole(); err != nil {
 		return err
 	}
-	if err := r.openConsole(); err != nil {
-		_, _ = r.trail.Close(trailClose) // the start has failed already, and says why
+	if err := r.openTrail(start); err != nil {
+		r.opt.page.Close()
 		return err
 	}
 	r.heart = newHeart(r.opt.Notify, len(r.opt.Site.Vehicles), func(err error) {

@@ -34,12 +34,12 @@ func reportBy(ctx context.Context, self, folder string) ([]byte, error) {
 	var said strings.Builder
 	c := exec.CommandContext(ctx, self, "review", "--html", file, folder)
 	c.Stderr, c.Env = &said, append(os.Environ(), "NOTIFY_SOCKET=") // it is not the guard
-	c.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	c.WaitDelay = time.Second
 	if err := c.Start(); err != nil {
 		return nil, err
 	}
-	_ = syscall.Setpriority(syscall.PRIO_PROCESS, c.Process.Pid, 19) // where it may not yield, the report is given up when a vehicle has a permit
+	_ = syscall.Setpriority(syscall.PRIO_PROCESS, c.Process.Pid, 19)                          // where it may not yield, the report is given up when a vehicle has a permit
+	_ = os.WriteFile(fmt.Sprintf("/proc/%d/oom_score_adj", c.Process.Pid), []byte("1000"), 0) // and where memory runs out, it is the first to go
 	err = c.Wait()
 	if exit := new(exec.ExitError); errors.As(err, &exit) && exit.ExitCode() == exitFound {
 		err = nil // it found something, and says so on the page

@@ -54,7 +54,7 @@ export class Permit {
     const act = this.act(), s = fig && fig.state;
     this.button.hidden = this.list.hidden = !act || !mayMove;
     put(this.title, !s ? this.v.name : act ? `${this.v.name}: ${act}` : `${this.v.name} has its permit`);
-    if (act !== this.was) { this.was = act; if (act) put(this.answer, ""); }
+    if (act && act !== this.was) { this.was = act; put(this.answer, ""); }
     if (!act) { this.disarm(); return; }
     const lacks = s.blocked, row = (holds, text) => [holds, text].join("|");
     const rows = [row(fig.trust === "", "pose trusted"), row(fig.rest, "at rest"), row(fig.link, "link to the broker"), row(fig.trail, "trail written"),

@@ -10,8 +10,8 @@ const $ = id => document.getElementById(id);
 const pictures = new Pictures(), strips = new Strips(), events = new Events();
 let cards = [], permits = [], levels = [], site = null, lostSince = null, lostWhy = "";
 
-// order of what is worth interrupting a person for
-const grave = { lost: 2, stop: 3, land: 3 };
+// what is worth interrupting a person for
+const grave = new Set(["lost", "stop", "land"]);
 
 function setSite(s) {
   if (JSON.stringify(s) === JSON.stringify(site)) return; // the stream began again
@@ -36,21 +36,25 @@ function setSite(s) {
 function frame(f) {
   if (!site || f.v.length !== cards.length || lostSince) return;
   put($("link"), "live, " + f.now.toFixed(0) + " s into the session");
+  const changed = [];
   f.v.forEach((fig, i) => {
     const level = cards[i].show(fig, f.now);
     permits[i].show(fig, site.may_move);
-    if (level !== levels[i]) tell(i, level, fig);
+    if (level !== levels[i]) changed.push([i, level, fig]);
     levels[i] = level;
   });
+  if (changed.length) tell(changed);
   pictures.frame(f);
   strips.frame(f);
 }
 
-// tell says a change of level to who listens.
-function tell(i, level, fig) {
-  const name = site.vehicles[i].name;
-  const text = level === "lost" ? `${name}: its guard is silent` : `${name}: ${level}, ${why(fig)}`;
-  put($(grave[level] ? "cry" : "tell"), text);
+// tell says changes of level to who listens.
+function tell(changed) {
+  const text = changed.map(([i, level, fig]) => {
+    const name = site.vehicles[i].name;
+    return level === "lost" ? `${name}: its guard is silent` : `${name}: ${level}, ${why(fig)}`;
+  }).join("; ");
+  put($(changed.some(([, level]) => grave.has(level)) ? "cry" : "tell"), text);
 }
 
 function lost(since, because) {
@@ -75,7 +79,9 @@ function found() {
   $("lost").hidden = true;
 }
 
-const live = watch({ site: setSite, frame, lost, found, lines(ls) {
+const live = watch({ site: setSite, frame, lost, found, none() {
+  put($("link"), "no word yet: the guard does not answer, or as many browsers watch as can");
+}, lines(ls) {
   for (const l of events.add(ls)) for (const p of permits) p.heard(l);
 } });
 const halt = halter(() => live.spare(), () => $("by").value.trim());

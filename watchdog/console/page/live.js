@@ -4,7 +4,7 @@
 // and without one for as long the daemon is lost.
 const OLD = 700;
 
-export function watch({ site, frame, lines, lost, found }) {
+export function watch({ site, frame, lines, lost, found, none }) {
   let source = null, newest = null, drawing = false;
   let good = -Infinity;        // when the last frame that was fresh came, ms of this page
   let quickest = Infinity;     // least difference of the two clocks, ms
@@ -28,7 +28,7 @@ export function watch({ site, frame, lines, lost, found }) {
     source.addEventListener("lines", e => lines(JSON.parse(e.data)));
     source.addEventListener("frame", e => take(JSON.parse(e.data)));
     source.addEventListener("error", () => {
-      lose("the daemon does not answer");
+      if (since === null && isLost) none(); else lose("the daemon does not answer");
       if (source && source.readyState === EventSource.CLOSED) again();
     });
   }
