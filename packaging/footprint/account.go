@@ -118,6 +118,10 @@ func line(x, y []float64) (slope, noise float64) {
 	return slope, math.Sqrt(rest / (n - 2) / sxx)
 }
 
+// settle is how much of a session's beginning is left out: a vehicle's poses wait
+// there until every other's connection stands, and nothing is permitted.
+const settle = 5 * time.Second
+
 // stalls prints, from the session's own intake, how long poses waited between
 // their arrival in the program and their judgement, and from the runtime's trace
 // how long the garbage collector stopped everything.
@@ -132,7 +136,7 @@ func (g *guard) stalls() error {
 	}
 	var waits []time.Duration
 	if err := r.Items(func(it *trail.Item) error {
-		if it.Kind == uint8(watchdog.EvPose) {
+		if it.Kind == uint8(watchdog.EvPose) && it.At > settle {
 			waits = append(waits, it.At-it.Arrived)
 		}
 		return nil

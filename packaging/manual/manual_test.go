@@ -98,7 +98,7 @@ func TestBashCompletes(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ typed, want string }{
-		{"pinfold re", "replay review rehearse"},
+		{"pinfold re", "rehearse relay replay review"},
 		{"pinfold run --si", "--site"},
 		{"pinfold run --site s", "site.toml"},
 		{"pinfold run --site = s", "site.toml"},

@@ -25,6 +25,7 @@ var parts = []part{
 		{"/etc/pinfold/site.toml", "The site file of the service. The package leaves an example that does not start before local_rules are stated; an upgrade leaves it alone, a purge removes it."},
 		{"/var/lib/pinfold", "Trails of the service's sessions and the key that seals them (trail.key). A purge keeps it while there are any: they are evidence."},
 		{"/usr/lib/systemd/system/pinfold.service", "The unit. Not started by the package."},
+		{"/usr/lib/systemd/system/pinfold-relay.service", "The unit of relay, with a vehicle and a line to be filled in by systemctl edit."},
 		{"/usr/share/doc/pinfold/site.txt.gz", "Every key of a site file."},
 		{"/usr/share/doc/pinfold/examples", "A broker's configuration; alarm rules, a dashboard; a drop-in for real-time priority."},
 	}},

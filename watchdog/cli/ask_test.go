@@ -42,7 +42,7 @@ func TestAskStopWithoutABroker(t *testing.T) {
 	t.Parallel()
 	site := writeSite(t, "", "mqtt://127.0.0.1:9", 2.8)
 	code, text := ask("stop", "--site", site)
-	if code != exitError || !strings.Contains(text, "no broker answers") || !strings.Contains(text, "The stop was NOT sent: use the emergency stop") {
+	if code != exitError || !strings.Contains(text, "no link to the broker") || !strings.Contains(text, "The stop was NOT sent: use the emergency stop") {
 		t.Errorf("exit status %d, %q", code, text)
 	}
 }
