@@ -159,3 +159,21 @@ func checkRenewed(t *testing.T, what string, track *Track, since, now time.Durat
 	accept(t, track, at(since+10*time.Second, 2), now+time.Second)
 	wantDistrust(t, track, now+time.Second, 0)
 }
+
+// An alignment that another follows in the same session is no second restart.
+func TestRealignTwiceAfterOneRestart(t *testing.T) {
+	c := plain()
+	c.Align.Tracker = "a"
+	track := newTrack(t, c)
+	accept(t, track, withID(at(time.Second, 1), "b"), 0)
+	wantDistrust(t, track, 0, Restarted)
+	for i, want := range []Distrust{Restarted, NoPose} {
+		if err := track.Realign(Alignment{Tracker: "b", Since: int64(i + 1)}); err != nil {
+			t.Fatal(err)
+		}
+		wantDistrust(t, track, 0, want)
+		now := time.Duration(i+1) * 10 * ms
+		accept(t, track, withID(at(time.Second+now, 1), "b"), now)
+		wantDistrust(t, track, now, 0)
+	}
+}

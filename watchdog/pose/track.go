@@ -96,6 +96,7 @@ func (t *Track) Accept(s *Sample, arrived, now time.Duration, out *Pose) *Fault 
 	t.judge(s, &e, arrived, now, session)
 	t.move(&e, now)
 	t.begun, t.newest, t.arrived, t.at = true, *s, arrived, e
+	t.void = false
 	if s.Tracker != "" {
 		t.last = s.Tracker
 	}
@@ -122,8 +123,8 @@ func (t *Track) move(e *entry, now time.Duration) {
 	if tolerance > 0 && m.known && m.hasGiven && !(m.given.Sub(derived).Norm() <= tolerance) {
 		t.trust.hold(Disagrees, now, t.cfg.Settle)
 	}
-	if !e.hasGiven || arm && !m.known {
-		return // the derived velocity, or none
+	if !e.hasGiven || arm && !m.known || tolerance > 0 && m.known && !m.hasGiven {
+		return // the derived velocity, or none; a reported one is believed only where it is compared
 	}
 	m.velocity, m.lag, m.moves = e.given, 0, true
 	if arm {
