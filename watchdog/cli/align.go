@@ -227,6 +227,9 @@ func (a *aligner) write() error {
 	if err := replaceFile(a.cmd.File, data); err != nil {
 		return err
 	}
+	if f.Alignment.Tracker == "" && f.Epoch.IsZero() {
+		a.prompt("The recording does not tell of which session of the tracker\nit is: this is for that recording. A guard gives no permit by\nit; for that align with the tracker itself.")
+	}
 	if a.cmd.JSON {
 		_, err := a.s.out.Write(data)
 		return err

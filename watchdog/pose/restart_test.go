@@ -177,3 +177,35 @@ func TestRealignTwiceAfterOneRestart(t *testing.T) {
 		wantDistrust(t, track, now, 0)
 	}
 }
+
+// A recording without an id and without a wall clock tells of no session: what is
+// measured from it ties the recording, and no tracker that is live.
+func TestAlignmentFromARecordingTiesNoLiveTracker(t *testing.T) {
+	for _, since := range []int64{0, int64(time.Second)} { // published recordings begin at zero
+		data, err := WriteAlignment(&AlignmentFile{Vehicle: "wren", Method: MethodPad, Pad: &PadSpot{}, Made: time.Unix(1, 0),
+			Samples: 9, Alignment: Alignment{Since: since}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, err := ReadAlignment(data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, live := range []bool{false, true} {
+			for _, id := range []string{"", "cam"} {
+				c, want := plain(), Distrust(0)
+				if c.Align = f.Alignment; live {
+					c.WallZero, want = time.Date(2031, 5, 6, 7, 8, 9, 0, time.UTC).UnixNano(), Restarted
+				} else if id != "" && since > 0 {
+					want = Restarted // it told none
+				}
+				track := newTrack(t, c)
+				accept(t, track, withID(at(time.Minute, 1), id), 0)
+				wantDistrust(t, track, 0, want)
+				if why := track.Unfit(&f.Alignment); (why == "") != (want == 0) {
+					t.Errorf("live %v, id %q, since %d: unfit says %q", live, id, since, why)
+				}
+			}
+		}
+	}
+}
