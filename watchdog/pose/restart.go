@@ -88,6 +88,15 @@ func (c *Config) foreign(a *Alignment, id string, stamp int64, arrived time.Dura
 	return ""
 }
 
+// sameSession reports whether a is for certain of the very session that the
+// newest sample is of, in which nothing restarted.
+func (t *Track) sameSession(a *Alignment) bool {
+	if !t.begun || t.trust.restarted || t.behind.on || a.Tracker != t.last || t.cfg.foreign(a, t.last, t.newest.Stamp, t.arrived) != "" {
+		return false
+	}
+	return t.last != "" || a.Epoch != 0 && t.cfg.WallZero != 0
+}
+
 // Unfit says in words why a cannot be an alignment of the session the tracker is
 // in now, as far as this Track has seen it; empty where it may be.
 func (t *Track) Unfit(a *Alignment) string {

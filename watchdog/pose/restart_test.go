@@ -209,3 +209,42 @@ func TestAlignmentFromARecordingTiesNoLiveTracker(t *testing.T) {
 		}
 	}
 }
+
+// A backlog that grew is not forgotten by an alignment in the same session: what
+// comes after it is as late as what came before. Another session begins anew.
+func TestRealignKeepsABacklog(t *testing.T) {
+	wall := time.Date(2031, 5, 6, 7, 8, 9, 0, time.UTC).UnixNano()
+	for what, try := range map[string]struct {
+		id, next string
+		back     time.Duration // the next one's stamp is that much earlier
+		want     Distrust
+	}{
+		"the same id":            {id: "a", next: "a", want: Late},
+		"no id, the same epoch":  {want: Late},
+		"stamps that begin anew": {id: "a", next: "a", back: 3 * time.Second},
+		"another id":             {id: "a", next: "b", back: 3 * time.Second},
+	} {
+		c := plain()
+		c.MaxLate, c.WallZero = 100*ms, wall
+		c.Align = Alignment{Tracker: try.id, Since: 1, Epoch: wall - int64(time.Minute)}
+		track := newTrack(t, c)
+		now, stamp := time.Duration(0), time.Minute
+		for range 100 {
+			accept(t, track, withID(at(stamp, 1), try.id), now)
+			now, stamp = now+20*ms, stamp+15*ms
+		}
+		wantDistrust(t, track, now, Late)
+		a := c.Align
+		a.Tracker, a.Since = try.next, 2
+		if err := track.Realign(a); err != nil {
+			t.Fatal(err)
+		}
+		accept(t, track, withID(at(stamp-try.back, 1), try.next), now)
+		if got := track.Distrust(now); got != try.want {
+			t.Errorf("%s: %v, want %v", what, got, try.want)
+		}
+		if age, _ := track.Age(now); (age > 300*ms) != (try.want == Late) {
+			t.Errorf("%s: %v old", what, age)
+		}
+	}
+}
