@@ -168,8 +168,21 @@ func (a *aligner) pad(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	a.leans(&st)
 	a.file = pose.AlignmentFile{Method: pose.MethodPad, Pad: a.spot, Alignment: al, Samples: st.Samples}
 	return a.write()
+}
+
+// leanNote is the lean on the pad, rad, from which on it is said: more than legs
+// and floors make of a vehicle that is put down (common practice, no source).
+const leanNote = 2 * math.Pi / 180
+
+// leans says so where the vehicle seems to lean. Tie goes by its heading alone,
+// and what is stated counts no more than --level-error of it in.
+func (a *aligner) leans(st *pose.Still) {
+	if tilt := st.Attitude.Tilt(); tilt > math.Max(leanNote, a.cmd.LevelError*math.Pi/180) {
+		a.prompt("NOTE: on its pad %s seems to lean by %.1f°. Where the pad is\nlevel, [vehicle.pose.mount] is off by that, or the tracker's\nvertical is, and then by more than is stated: %.2f m at 5 m.", a.v.Name, tilt*180/math.Pi, 5*math.Sin(tilt))
+	}
 }
 
 func (a *aligner) marks(ctx context.Context) error {
