@@ -85,7 +85,8 @@ type aligner struct {
 	file   pose.AlignmentFile
 	text   []byte // of file, where it was read
 	points []survey.Point
-	first  int64 // ns, stamp of the first sample seen
+	first  int64 // ns, stamp of the first sample seen of the session
+	last   int64 // ns, stamp of the newest
 	seen   int
 	said   time.Time
 	why    error // the newest thing that was in the way
@@ -115,13 +116,18 @@ func (a *aligner) dwell(ctx context.Context, c pose.Config, last bool) (st pose.
 	}
 }
 
+// note keeps since when the tracker is known to be in one session. Live, one that
+// tells no id may have restarted in any silence: only what came since counts.
 func (a *aligner) note(s *pose.Sample) {
-	if a.seen == 0 || s.Tracker != a.file.Alignment.Tracker && !a.cmd.Close {
+	step := time.Duration(s.Stamp - a.last)
+	lost := a.cmd.From == "" && s.Tracker == "" && (step > a.v.Config.Pose.MaxAge || step < 0)
+	if a.seen == 0 || lost || s.Tracker != a.file.Alignment.Tracker && !a.cmd.Close {
 		a.first = s.Stamp
 		if !a.cmd.Close {
 			a.file.Alignment.Tracker = s.Tracker
 		}
 	}
+	a.last = s.Stamp
 	a.seen++
 }
 
