@@ -187,7 +187,7 @@ const leanNote = 2 * math.Pi / 180
 // and what is stated counts no more than --level-error of it in.
 func (a *aligner) leans(st *pose.Still) {
 	if tilt := st.Attitude.Tilt(); tilt > math.Max(leanNote, a.cmd.LevelError*math.Pi/180) {
-		a.prompt("NOTE: on its pad %s seems to lean by %.1f°. Where the pad is\nlevel, [vehicle.pose.mount] is off by that, or the tracker's\nvertical is, and then by more than is stated: %.2f m at 5 m.", a.v.Name, tilt*180/math.Pi, 5*math.Sin(tilt))
+		a.prompt("NOTE: on its pad %s seems to lean by %.1f°. Where the pad is level, [vehicle.pose.mount] is off by that, or the tracker's vertical is, and then by more than is stated: %.2f m at 5 m.", a.v.Name, tilt*180/math.Pi, 5*math.Sin(tilt))
 	}
 }
 
@@ -247,7 +247,7 @@ func (a *aligner) write() error {
 		return err
 	}
 	if f.Alignment.Tracker == "" && f.Epoch.IsZero() {
-		a.prompt("The recording does not tell of which session of the tracker\nit is: this is for that recording. A guard gives no permit by\nit; for that align with the tracker itself.")
+		a.prompt("The recording does not tell of which session of the tracker it is: this is for that recording alone. A guard gives no permit by it; for that align with the tracker itself.")
 	}
 	if a.cmd.JSON {
 		_, err := a.s.out.Write(data)

@@ -239,6 +239,7 @@ func TestAlignOnAPadSaysThatItLeans(t *testing.T) {
 		h.rest(2500 * time.Millisecond)
 		from := tempFile(t, t.TempDir(), "pad.csv", h.csv())
 		code, out := runMain("align", "--pad", "--site", site, "--at", "1,1,0.06", "--heading", "0", "--from", from, "--file", filepath.Join(t.TempDir(), "a.json"))
+		out = strings.Join(strings.Fields(out), " ")
 		if code != exitFine || strings.Contains(out, "seems to lean by 12.0°") != said || strings.Contains(out, "NOTE") != said {
 			t.Errorf("leaning by %g°: exit status %d: %s", lean, code, out)
 		}
