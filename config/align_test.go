@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"io/fs"
 	"math"
 	"strings"
@@ -87,6 +88,14 @@ margin = 0.1
 	}
 	if s, err := load(text, first); err != nil || s.Vehicles[0].Config.Pose.Align.Void() {
 		t.Errorf("one of the first format, which names no site: %v", err)
+	}
+	f.Alignment.Tracker = ""
+	recorded, err := pose.WriteAlignment(&f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s, err := load(text, recorded); err != nil || !strings.Contains(fmt.Sprint(s.Cautions), "gets no permit by it") || s.Vehicles[0].Config.Pose.Align.Void() {
+		t.Errorf("one of a recording that tells no session: %v, %v", err, s.Cautions)
 	}
 	for what, try := range map[string]struct {
 		text string

@@ -44,6 +44,9 @@ func (l *loader) alignFile(s *table, name string, c *watchdog.Config) pose.Align
 	if r := f.Alignment.Residual; r > c.Tie.Most {
 		return void(fmt.Sprintf("may be off by %s m, more than the tolerance of %s m", num(r), num(c.Tie.Most)))
 	}
+	if f.Alignment.Unbound {
+		l.caution(s.at, s.name("file"), show(name), "was made from a recording that does not tell of which session of the tracker it is; it serves that recording, and "+c.Vehicle+" gets no permit by it", "run pinfold align with the tracker itself")
+	}
 	sum := sha256.Sum256(data)
 	c.Tie.Hash, c.Tie.Made = hex.EncodeToString(sum[:]), f.Made.UnixMilli()
 	return f.Alignment

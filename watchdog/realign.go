@@ -203,6 +203,8 @@ func (g *Guard) untied() string {
 	switch {
 	case !g.cfg.Tie.Renew:
 		return "the tracker restarted, so its tie to the room is void: start the guard again, with a new alignment if it has one"
+	case g.cfg.Pose.Align.Unbound:
+		return "its alignment was made from a recording that does not tell of which session of the tracker it is: align with the tracker itself " + how
 	case g.cfg.Pose.Align.Void():
 		return "the tracker is not tied to the room yet: align it " + how
 	}

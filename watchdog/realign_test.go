@@ -313,6 +313,14 @@ func TestTightenKeepsTheAlignment(t *testing.T) {
 	if now.Pose.Align != in.Pose.Align || now.Tie != in.Tie || now.Stopping.AlignErr != 0.04 || now.Stopping.Margin != 0.2 {
 		t.Errorf("%+v %+v %+v", now.Pose.Align, now.Tie, now.Stopping)
 	}
+	next.Tie.Most = 0.03 // it would be said to be in force, and is not met
+	if _, err := r.g.Tighten(next, r.now); err == nil || !strings.Contains(err.Error(), "align again") || r.g.cfg.Tie.Most != in.Tie.Most {
+		t.Errorf("a tolerance that the alignment in force does not keep: %v", err)
+	}
+	next.Tie.Most = 0.04
+	if _, err := r.g.Tighten(next, r.now); err != nil {
+		t.Error(err)
+	}
 	next.Tie.Renew = false
 	if _, err := r.g.Tighten(next, r.now); err == nil {
 		t.Error("an alignment that stands in the site file is taken while running")

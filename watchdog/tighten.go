@@ -38,6 +38,10 @@ func (g *Guard) Tighten(c Config, now time.Duration) ([]Effect, error) {
 		return nil, fmt.Errorf("watchdog: vehicle %q: not taken while running: %s. Try: stop, then start with the new site file",
 			g.cfg.Vehicle, strings.Join(what, "; "))
 	}
+	if off := c.Stopping.AlignErr; c.Tie.Renew && off > c.Tie.Most {
+		return nil, fmt.Errorf("watchdog: vehicle %q: not taken while running: the alignment in force may be off by %.3f m, more than the new tolerance of %.3f m. Try: align again, then have the site file read again",
+			g.cfg.Vehicle, off, c.Tie.Most)
+	}
 	now = max(now, g.now)
 	g.begin()
 	g.judgeStall(now)

@@ -85,7 +85,8 @@ type aligner struct {
 	file   pose.AlignmentFile
 	text   []byte // of file, where it was read
 	points []survey.Point
-	first  int64 // ns, stamp of the first sample seen
+	first  int64 // ns, stamp of the first sample seen of the session
+	last   int64 // ns, stamp of the newest
 	seen   int
 	said   time.Time
 	why    error // the newest thing that was in the way
@@ -115,13 +116,18 @@ func (a *aligner) dwell(ctx context.Context, c pose.Config, last bool) (st pose.
 	}
 }
 
+// note keeps since when the tracker is known to be in one session. Live, one that
+// tells no id may have restarted in any silence: only what came since counts.
 func (a *aligner) note(s *pose.Sample) {
-	if a.seen == 0 || s.Tracker != a.file.Alignment.Tracker && !a.cmd.Close {
+	step := time.Duration(s.Stamp - a.last)
+	lost := a.cmd.From == "" && s.Tracker == "" && (step > a.v.Config.Pose.MaxAge || step < 0)
+	if a.seen == 0 || lost || s.Tracker != a.file.Alignment.Tracker && !a.cmd.Close {
 		a.first = s.Stamp
 		if !a.cmd.Close {
 			a.file.Alignment.Tracker = s.Tracker
 		}
 	}
+	a.last = s.Stamp
 	a.seen++
 }
 
@@ -168,8 +174,21 @@ func (a *aligner) pad(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	a.leans(&st)
 	a.file = pose.AlignmentFile{Method: pose.MethodPad, Pad: a.spot, Alignment: al, Samples: st.Samples}
 	return a.write()
+}
+
+// leanNote is the lean on the pad, rad, from which on it is said: more than legs
+// and floors make of a vehicle that is put down (common practice, no source).
+const leanNote = 2 * math.Pi / 180
+
+// leans says so where the vehicle seems to lean. Tie goes by its heading alone,
+// and what is stated counts no more than --level-error of it in.
+func (a *aligner) leans(st *pose.Still) {
+	if tilt := st.Attitude.Tilt(); tilt > math.Max(leanNote, a.cmd.LevelError*math.Pi/180) {
+		a.prompt("NOTE: on its pad %s seems to lean by %.1f°. Where the pad is level, [vehicle.pose.mount] is off by that, or the tracker's vertical is, and then by more than is stated: %.2f m at 5 m.", a.v.Name, tilt*180/math.Pi, 5*math.Sin(tilt))
+	}
 }
 
 func (a *aligner) marks(ctx context.Context) error {
@@ -226,6 +245,9 @@ func (a *aligner) write() error {
 	}
 	if err := replaceFile(a.cmd.File, data); err != nil {
 		return err
+	}
+	if f.Alignment.Tracker == "" && f.Epoch.IsZero() {
+		a.prompt("The recording does not tell of which session of the tracker it is: this is for that recording alone. A guard gives no permit by it; for that align with the tracker itself.")
 	}
 	if a.cmd.JSON {
 		_, err := a.s.out.Write(data)

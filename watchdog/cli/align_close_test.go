@@ -229,3 +229,19 @@ func TestAlignBeforeThereAreZones(t *testing.T) {
 		t.Errorf("exit status %d: %s", code, said)
 	}
 }
+
+// A pad takes the heading alone: a tracker that leans by 12° on it, so that the tie is
+// off by metres across a hall, is not tied without a word.
+func TestAlignOnAPadSaysThatItLeans(t *testing.T) {
+	site := writeSite(t, "", "mqtt://127.0.0.1:1", 2.8)
+	for lean, said := range map[float64]bool{0.5: false, 12: true} {
+		h := &hand{frame: pose.Alignment{Rotation: pose.FromEuler(lean*math.Pi/180, 0, 0)}, at: pose.Vec{X: 1, Y: 1, Z: 0.06}}
+		h.rest(2500 * time.Millisecond)
+		from := tempFile(t, t.TempDir(), "pad.csv", h.csv())
+		code, out := runMain("align", "--pad", "--site", site, "--at", "1,1,0.06", "--heading", "0", "--from", from, "--file", filepath.Join(t.TempDir(), "a.json"))
+		out = strings.Join(strings.Fields(out), " ")
+		if code != exitFine || strings.Contains(out, "seems to lean by 12.0°") != said || strings.Contains(out, "NOTE") != said {
+			t.Errorf("leaning by %g°: exit status %d: %s", lean, code, out)
+		}
+	}
+}

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"pinfold/config"
 	"pinfold/watchdog/pose"
@@ -75,7 +76,7 @@ func TestAlignByMarksFromARecording(t *testing.T) {
 		}
 	}
 	good := put("marks.csv", "name,x,y,z\na,0,0,0.06\nb,5,0,0.06\nc,5,3,0.06\nd,1,4,0.06\n")
-	if code, said := run("--marks", good); code != exitFine {
+	if code, said := run("--marks", good); code != exitFine || !strings.Contains(strings.Join(strings.Fields(said), " "), "A guard gives no permit") {
 		t.Fatalf("exit status %d: %s", code, said)
 	}
 	data, err := os.ReadFile(file)
@@ -120,6 +121,33 @@ func TestHowFarAnAlignmentHolds(t *testing.T) {
 		reach, rise := a.far(middle(points)) // the middle is (1, 1, 0.1)
 		if math.Abs(reach-math.Hypot(6, 4)) > 1e-9 || math.Abs(rise-(site.Vehicles[0].Shapes[0].Ceiling-0.1)) > 1e-9 {
 			t.Errorf("reach %v m, rise %v m", reach, rise)
+		}
+	}
+}
+
+// A tracker without an id that is switched off and on while align waits: the tie is
+// good since it was on again, or the guard that saw the restart refuses it.
+func TestAlignIsOfTheSessionItMeasured(t *testing.T) {
+	v := &config.Vehicle{}
+	v.Config.Pose = pose.DefaultConfig()
+	for what, try := range map[string]struct {
+		from, id    string
+		again, want time.Duration // stamp of the first after the silence; of the session's first
+	}{
+		"the host's clock":         {again: 90 * time.Second, want: 90 * time.Second},
+		"stamps that begin anew":   {again: time.Second, want: time.Second},
+		"an id that stays":         {id: "cam", again: 90 * time.Second, want: time.Minute},
+		"silence in a recording":   {from: "walk.csv", again: 90 * time.Second, want: time.Minute},
+		"no silence, but one late": {again: 61*time.Second + 50*time.Millisecond, want: time.Minute},
+	} {
+		a := &aligner{cmd: &alignCmd{From: try.from}, v: v}
+		for _, begin := range []time.Duration{time.Minute, try.again} {
+			for i := range 100 {
+				a.note(&pose.Sample{Stamp: int64(begin + time.Duration(i)*10*time.Millisecond), Tracker: try.id})
+			}
+		}
+		if got := time.Duration(a.first); got != try.want {
+			t.Errorf("%s: since %v, want %v", what, got, try.want)
 		}
 	}
 }

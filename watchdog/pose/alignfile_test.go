@@ -21,6 +21,7 @@ func marksFile() AlignmentFile {
 	f := padFile()
 	f.Alignment.Rotation = FromEuler(0.05, -0.02, 2)
 	f.Alignment.Tracker, f.Alignment.Epoch, f.Epoch, f.Pad, f.Method = "", 0, time.Time{}, nil, MethodMarksFull
+	f.Alignment.Unbound = true
 	f.Marks = []MarkLeft{{"north post", 0.004}, {"door", 0.011}, {"step", 0}}
 	return f
 }

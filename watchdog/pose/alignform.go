@@ -79,6 +79,7 @@ func (r *formReader) read() (f AlignmentFile) {
 	if r.err == nil && !f.Epoch.IsZero() {
 		f.Alignment.Epoch = f.Epoch.UnixNano()
 	}
+	f.Alignment.Unbound = f.Alignment.Tracker == "" && f.Epoch.IsZero()
 	r.pad(&f)
 	r.marks(&f)
 	return f

@@ -20,6 +20,10 @@ type Alignment struct {
 	// was zero; zero where it is not known. It is asked for where Tracker is
 	// empty, and only where Config.WallZero is known too.
 	Epoch int64
+	// Unbound says that it was measured from a recording that tells neither an
+	// id nor an epoch: nothing shows of which session it is. It holds for the
+	// recording, and for no tracker that is live (Config.WallZero known).
+	Unbound bool
 }
 
 // Unaligned is the alignment of a tracker that nobody has tied to the room yet:

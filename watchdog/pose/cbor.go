@@ -246,15 +246,11 @@ func (d *Decoder) cborSimple(n *node, h cborHead) *Fault {
 		}
 		return &Fault{Kind: WrongType, Field: n.pointer, Detail: "simple value " + strconv.FormatUint(h.arg, 10)}
 	}
-	if !finite(f) {
-		fault := &Fault{Kind: NotFinite, Detail: floatDetail(f)}
-		if n != nil {
-			fault.Field = n.pointer
-		}
-		return fault
-	}
 	if n == nil {
-		return nil
+		return nil // well-formed, and nothing to us
+	}
+	if !finite(f) {
+		return &Fault{Kind: NotFinite, Field: n.pointer, Detail: floatDetail(f)}
 	}
 	if n.leaf >= leafX && n.leaf <= leafConfidence {
 		return d.setFloat(n, f)

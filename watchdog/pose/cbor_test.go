@@ -139,6 +139,17 @@ func TestCBORStrictness(t *testing.T) {
 	}
 }
 
+// A covariance that is not known is NaN in many a message, and nothing to us.
+func TestCBORElsewhereMayBeNaN(t *testing.T) {
+	for _, item := range []string{"f9 7e 00", "fa 7f 80 00 00", "83 fb 7f f8 00 00 00 00 00 00 01 02"} {
+		var s Sample
+		text := "a4 61 63" + item + "61 74 01 61 70 83 01 02 03 61 71 84 01 00 00 00"
+		if f := cborDecoder(t, func(*Fields) {}).Decode(unhex(t, text), &s); f != nil || s.Position != (Vec{1, 2, 3}) {
+			t.Errorf("%s: %v, %+v", item, f, s)
+		}
+	}
+}
+
 type cborMessage struct {
 	Stamp       any                `cbor:"stamp"`
 	Seq         uint64             `cbor:"seq"`

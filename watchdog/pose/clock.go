@@ -51,5 +51,11 @@ func (k *senderClock) observe(stamp int64, arrived time.Duration) (lateness, lea
 	return time.Duration(offset - k.floor), leap
 }
 
+// before says whether a stamp is not after the newest one: then it is of
+// another clock.
+func (k *senderClock) before(stamp int64) bool {
+	return k.begun && stamp <= int64(k.arrived)-k.offset
+}
+
 // forgive begins the count of steps ahead anew, after they were acted on.
 func (k *senderClock) forgive() { k.fallen = 0 }

@@ -69,7 +69,9 @@ type Config struct {
 	// σ·√(12/(n·(n²−1)))/Δ for n samples Δ s apart, each off by σ m.
 	VelocityWindow time.Duration
 	// VelocityTolerance, m/s, is how far reported and derived velocity may
-	// differ over the window before the pose Disagrees.
+	// differ over the window before the pose Disagrees. Where not every sample
+	// of the window reports one they cannot be compared, and the derived one
+	// stands.
 	VelocityTolerance float64
 
 	// RestartRadius, m: a tracker that tells no id, or no more, and that, after

@@ -159,5 +159,5 @@ func (d *Decoder) orientation() (Quat, *Fault) {
 }
 
 func (d *Decoder) outOfRange(l leaf) *Fault {
-	return &Fault{Kind: OutOfRange, Field: d.pointers[l], Detail: "sum of the pair is beyond an int64 of ns"}
+	return &Fault{Kind: OutOfRange, Field: d.pointers[l], Detail: "not within 0..4611686018 s, the year 2116"}
 }

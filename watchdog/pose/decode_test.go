@@ -347,6 +347,13 @@ func TestOtherWays(t *testing.T) {
 		{"rfc3339 number", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":1`, nil, WrongType},
 		{"rfc3339 date", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":"1996-12-19"`, nil, OutOfRange},
 		{"rfc3339 before 1970", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":"1969-12-19T16:39:57Z"`, nil, OutOfRange},
+		{"rfc3339 comma", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":"1996-12-20T00:39:57,5Z"`, nil, OutOfRange},
+		{"rfc3339 hour of one digit", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":"1996-12-20T0:39:57Z"`, nil, OutOfRange},
+		{"rfc3339 offset of a day", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":"1996-12-20T00:39:57+24:00"`, nil, OutOfRange},
+		{"rfc3339 offset of 60 minutes", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":"1996-12-20T00:39:57-01:60"`, nil, OutOfRange},
+		{"rfc3339 leap second", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":"1990-12-31T23:59:60Z"`, nil, OutOfRange},
+		{"rfc3339 no offset", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":"1996-12-20T00:39:57"`, nil, OutOfRange},
+		{"rfc3339 offset", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":"1937-01-01T12:00:27.87+00:20"`, nil, OutOfRange}, // RFC 3339 §5.8, before 1970
 		{"rfc3339 year 2262", func(f *Fields) { f.StampUnit = RFC3339 }, `"t":"2262-12-19T16:39:57Z"`, nil, OutOfRange},
 		{"pair", func(f *Fields) { f.StampNanos = "/n" }, `"t":3,"n":999999999`, func(s *Sample) bool { return s.Stamp == 3999999999 }, 0},
 		{"pair, half", func(f *Fields) { f.StampNanos = "/n" }, `"t":3`, nil, Missing},

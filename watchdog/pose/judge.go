@@ -17,7 +17,7 @@ const (
 func (t *Track) judge(s *Sample, e *entry, arrived, now time.Duration, session bool) {
 	r := &t.trust
 	r.flags = 0
-	if session {
+	if session || !t.begun && t.clock.before(s.Stamp) {
 		t.clock = senderClock{}
 	}
 	step, silence := time.Duration(0), time.Duration(0)

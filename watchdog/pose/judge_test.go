@@ -1,6 +1,7 @@
 package pose
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -198,5 +199,25 @@ func TestCalmChangesNothing(t *testing.T) {
 	}
 	if calm < 2000 || jumps < 100 {
 		t.Errorf("calm %d times, %d jumps: too few to prove anything", calm, jumps)
+	}
+}
+
+// A velocity that is not in every message cannot be compared with the motion, and
+// must not pass for it: here the tracker moves at 2 m/s and says that it stands.
+func TestVelocityToldNowAndThenIsNotBelieved(t *testing.T) {
+	for _, every := range []int{2, 4, 10} {
+		for _, most := range []int{1, every - 1} { // of as many messages in a row, how many tell one
+			c := plain()
+			c.VelocityTolerance = 0.5
+			track := newTrack(t, c)
+			for i := range 200 {
+				now := time.Duration(i) * 5 * ms
+				s := at(now, 2*now.Seconds())
+				s.HasVelocity = i%every < most
+				if p := accept(t, track, s, now); i > 20 && math.Abs(p.Velocity.X-2) > 1e-6 {
+					t.Fatalf("%d of %d tell one: message %d is taken at %v m/s", most, every, i, p.Velocity.X)
+				}
+			}
+		}
 	}
 }

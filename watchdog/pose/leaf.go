@@ -88,7 +88,7 @@ func (d *Decoder) stampNumber(n *node, num *number) *Fault {
 	}
 	v, exact, ok := num.scaled(shift)
 	if !ok {
-		return n.outside("not within 0..9223372036 s: ", num.text)
+		return n.outside("not within 0..4611686018 s: ", num.text)
 	}
 	if d.fields.StampNanos != "" && (!exact || v%int64(time.Second) != 0) {
 		return n.outside("the seconds of a pair must be whole: ", num.text)
@@ -147,14 +147,29 @@ func (d *Decoder) text(n *node, s []byte) *Fault {
 // stampText stores a stamp of RFC 3339. A leap second (:60) is refused.
 func (d *Decoder) stampText(n *node, s []byte) *Fault {
 	var t time.Time
-	err := t.UnmarshalText(s) // the strict grammar of RFC 3339, without allocation
-	// Year 2262 is where an int64 of nanoseconds since 1970 ends.
-	if err != nil || t.Unix() < 0 || t.Year() > 2261 {
-		return n.outside("not an RFC 3339 time of 1970 to 2261: ", s)
+	err := t.UnmarshalText(s) // without allocation
+	// fill refuses what is beyond MaxStamp; until then it must fit an int64.
+	if err != nil || !strict3339(s) || t.Unix() < 0 || t.Unix() > MaxStamp/int64(time.Second) {
+		return n.outside("not an RFC 3339 time of 1970 to 2116: ", s)
 	}
 	d.stamp = t.UnixNano()
 	d.has |= 1 << leafStamp
 	return nil
+}
+
+// strict3339 refuses what package time takes for a time of RFC 3339 beyond its
+// grammar: an hour of one digit, a comma before the fraction, and an offset of
+// more than 23:59.
+func strict3339(s []byte) bool {
+	const upTo = len("2006-01-02T15:04:05")
+	if len(s) <= upTo || s[10] != 'T' || s[13] != ':' || s[upTo] == ',' {
+		return false
+	}
+	if s[len(s)-1] == 'Z' {
+		return true
+	}
+	zone := s[len(s)-len("+07:00"):]
+	return string(zone[1:3]) < "24" && string(zone[4:6]) < "60"
 }
 
 func (d *Decoder) setTracker(n *node, id []byte) *Fault {

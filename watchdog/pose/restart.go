@@ -23,7 +23,7 @@ const (
 func (t *Track) judgeSession(s *Sample, arrived time.Duration, gap, session bool) {
 	id, was, a := s.Tracker, t.trust.restarted, &t.cfg.Align
 	switch {
-	case s.Stamp < a.Since, id != "" && a.Since > 0 && a.Tracker == "":
+	case s.Stamp < a.Since, id != "" && a.Since > 0 && a.Tracker == "", a.Unbound && t.cfg.WallZero != 0:
 		t.trust.restarted = true // not the session the alignment was made in
 	case id != "" && t.bound == "":
 		t.bound = id
@@ -70,6 +70,8 @@ func (c *Config) foreign(a *Alignment, id string, stamp int64, arrived time.Dura
 	switch {
 	case a.Void():
 		return "there is no alignment yet"
+	case a.Unbound && c.WallZero != 0:
+		return "it was made from a recording that does not tell of which session of the tracker it is"
 	case stamp < a.Since:
 		return fmt.Sprintf("it was made in a session of the tracker that lasted since its stamp %.3f s, and the tracker is at %.3f s: it restarted since",
 			float64(a.Since)/1e9, float64(stamp)/1e9)
@@ -81,9 +83,18 @@ func (c *Config) foreign(a *Alignment, id string, stamp int64, arrived time.Dura
 		return fmt.Sprintf("it was made in the tracker's session %q, and this tracker tells no id", a.Tracker)
 	}
 	if by, moved := c.epochMoved(a, stamp, arrived); id == "" && moved {
-		return fmt.Sprintf("the tracker's clock began %+.1f s from where it did when it was made: the tracker restarted since, or a wall clock was set", by)
+		return fmt.Sprintf("the tracker's clock began %+.1f s from where it did when it was made: the tracker restarted since, or a wall clock was set (the guard reads its own when it starts: where aligning again does not help, start it again)", by)
 	}
 	return ""
+}
+
+// sameSession reports whether a is for certain of the very session that the
+// newest sample is of, in which nothing restarted.
+func (t *Track) sameSession(a *Alignment) bool {
+	if !t.begun || t.trust.restarted || t.behind.on || a.Tracker != t.last || t.cfg.foreign(a, t.last, t.newest.Stamp, t.arrived) != "" {
+		return false
+	}
+	return t.last != "" || a.Epoch != 0 && t.cfg.WallZero != 0
 }
 
 // Unfit says in words why a cannot be an alignment of the session the tracker is

@@ -159,3 +159,92 @@ func checkRenewed(t *testing.T, what string, track *Track, since, now time.Durat
 	accept(t, track, at(since+10*time.Second, 2), now+time.Second)
 	wantDistrust(t, track, now+time.Second, 0)
 }
+
+// An alignment that another follows in the same session is no second restart.
+func TestRealignTwiceAfterOneRestart(t *testing.T) {
+	c := plain()
+	c.Align.Tracker = "a"
+	track := newTrack(t, c)
+	accept(t, track, withID(at(time.Second, 1), "b"), 0)
+	wantDistrust(t, track, 0, Restarted)
+	for i, want := range []Distrust{Restarted, NoPose} {
+		if err := track.Realign(Alignment{Tracker: "b", Since: int64(i + 1)}); err != nil {
+			t.Fatal(err)
+		}
+		wantDistrust(t, track, 0, want)
+		now := time.Duration(i+1) * 10 * ms
+		accept(t, track, withID(at(time.Second+now, 1), "b"), now)
+		wantDistrust(t, track, now, 0)
+	}
+}
+
+// A recording without an id and without a wall clock tells of no session: what is
+// measured from it ties the recording, and no tracker that is live.
+func TestAlignmentFromARecordingTiesNoLiveTracker(t *testing.T) {
+	for _, since := range []int64{0, int64(time.Second)} { // published recordings begin at zero
+		data, err := WriteAlignment(&AlignmentFile{Vehicle: "wren", Method: MethodPad, Pad: &PadSpot{}, Made: time.Unix(1, 0),
+			Samples: 9, Alignment: Alignment{Since: since}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, err := ReadAlignment(data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, live := range []bool{false, true} {
+			for _, id := range []string{"", "cam"} {
+				c, want := plain(), Distrust(0)
+				if c.Align = f.Alignment; live {
+					c.WallZero, want = time.Date(2031, 5, 6, 7, 8, 9, 0, time.UTC).UnixNano(), Restarted
+				} else if id != "" && since > 0 {
+					want = Restarted // it told none
+				}
+				track := newTrack(t, c)
+				accept(t, track, withID(at(time.Minute, 1), id), 0)
+				wantDistrust(t, track, 0, want)
+				if why := track.Unfit(&f.Alignment); (why == "") != (want == 0) {
+					t.Errorf("live %v, id %q, since %d: unfit says %q", live, id, since, why)
+				}
+			}
+		}
+	}
+}
+
+// A backlog that grew is not forgotten by an alignment in the same session: what
+// comes after it is as late as what came before. Another session begins anew.
+func TestRealignKeepsABacklog(t *testing.T) {
+	wall := time.Date(2031, 5, 6, 7, 8, 9, 0, time.UTC).UnixNano()
+	for what, try := range map[string]struct {
+		id, next string
+		back     time.Duration // the next one's stamp is that much earlier
+		want     Distrust
+	}{
+		"the same id":            {id: "a", next: "a", want: Late},
+		"no id, the same epoch":  {want: Late},
+		"stamps that begin anew": {id: "a", next: "a", back: 3 * time.Second},
+		"another id":             {id: "a", next: "b", back: 3 * time.Second},
+	} {
+		c := plain()
+		c.MaxLate, c.WallZero = 100*ms, wall
+		c.Align = Alignment{Tracker: try.id, Since: 1, Epoch: wall - int64(time.Minute)}
+		track := newTrack(t, c)
+		now, stamp := time.Duration(0), time.Minute
+		for range 100 {
+			accept(t, track, withID(at(stamp, 1), try.id), now)
+			now, stamp = now+20*ms, stamp+15*ms
+		}
+		wantDistrust(t, track, now, Late)
+		a := c.Align
+		a.Tracker, a.Since = try.next, 2
+		if err := track.Realign(a); err != nil {
+			t.Fatal(err)
+		}
+		accept(t, track, withID(at(stamp-try.back, 1), try.next), now)
+		if got := track.Distrust(now); got != try.want {
+			t.Errorf("%s: %v, want %v", what, got, try.want)
+		}
+		if age, _ := track.Age(now); (age > 300*ms) != (try.want == Late) {
+			t.Errorf("%s: %v old", what, age)
+		}
+	}
+}

@@ -42,7 +42,8 @@ func NewTrack(c Config) (*Track, error) {
 }
 
 // Realign takes a new alignment and begins anew, as a new Track does: what was
-// seen until now stood in another frame. It is what ends Restarted, with the
+// seen until now stood in another frame. Only how late messages come is kept,
+// where it is the same session for certain. It is what ends Restarted, with the
 // first pose that stands in the new one, and what lets in a tracker whose
 // restart set its stamps back. An invalid alignment is refused and changes
 // nothing. Whether it is of this session at all is asked of Unfit.
@@ -51,11 +52,15 @@ func (t *Track) Realign(a Alignment) error {
 	if err != nil {
 		return fmt.Errorf("pose: %w", err)
 	}
+	var clock senderClock
+	if t.sameSession(&a) {
+		clock = t.clock // how late its messages come stays known: no alignment makes a backlog any younger
+	}
 	t.cfg.Align = a
 	t.hist.clear()
 	t.trust.rate.clear()
 	*t = Track{
-		cfg: t.cfg, bound: a.Tracker, hist: t.hist, derive: t.derive,
+		cfg: t.cfg, clock: clock, bound: a.Tracker, hist: t.hist, derive: t.derive,
 		trust: trust{rate: t.trust.rate}, checked: t.checked, void: t.void || t.trust.restarted,
 	}
 	return nil
@@ -96,6 +101,7 @@ func (t *Track) Accept(s *Sample, arrived, now time.Duration, out *Pose) *Fault 
 	t.judge(s, &e, arrived, now, session)
 	t.move(&e, now)
 	t.begun, t.newest, t.arrived, t.at = true, *s, arrived, e
+	t.void = false
 	if s.Tracker != "" {
 		t.last = s.Tracker
 	}
@@ -122,8 +128,8 @@ func (t *Track) move(e *entry, now time.Duration) {
 	if tolerance > 0 && m.known && m.hasGiven && !(m.given.Sub(derived).Norm() <= tolerance) {
 		t.trust.hold(Disagrees, now, t.cfg.Settle)
 	}
-	if !e.hasGiven || arm && !m.known {
-		return // the derived velocity, or none
+	if !e.hasGiven || arm && !m.known || tolerance > 0 && m.known && !m.hasGiven {
+		return // the derived velocity, or none; a reported one is believed only where it is compared
 	}
 	m.velocity, m.lag, m.moves = e.given, 0, true
 	if arm {
