@@ -106,8 +106,6 @@ func TestHeads(t *testing.T) {
 	}
 }
 
-// Everything wrong is told at once, in order, with its place; and there is a
-// bound on how much.
 // MaxVertices is what is taken, closing corners aside, and not one more.
 func TestVertexBound(t *testing.T) {
 	for n, want := range map[int]Fault{MaxVertices: NoFault, MaxVertices + 1: TooMuch} {
@@ -127,6 +125,8 @@ func TestVertexBound(t *testing.T) {
 	}
 }
 
+// Everything wrong is told at once, in order, with its place; and there is a
+// bound on how much.
 func TestAllProblemsAtOnce(t *testing.T) {
 	bow := Shape{Name: "bow", Kind: KeepOut, Floor: 2, Ceiling: 1, Rings: [][]XY{{{0, 0}, {4, 4}, {4, 0}, {0, 4}}}}
 	nan := Shape{Name: "nan", Kind: KeepIn, Floor: 0, Ceiling: 1, Rings: [][]XY{{{0, 0}, {math.NaN(), 4}, {4, 0}}}}

@@ -52,15 +52,16 @@ func (k *keepOut) faceHit(q *query, face Face, f *flat, h *Hit) {
 	}
 }
 
-// apart is a lower bound of the clearance on the floor plan: the distance of
-// the boxes less the radius. Inside the box it is minus infinity.
+// apart is a lower bound of the clearance on the floor plan, its rounding
+// included: the distance of the boxes less the radius. Inside the box it is
+// minus infinity.
 func (a *area) apart(q *query) float64 {
 	dx := max(0, max(a.lo.X-q.hix, q.lox-a.hi.X))
 	dy := max(0, max(a.lo.Y-q.hiy, q.loy-a.hi.Y))
 	if dx == 0 && dy == 0 {
 		return math.Inf(-1)
 	}
-	return math.Sqrt(float64(dx*dx)+float64(dy*dy)) - q.r - q.g - float64(roundoff*max(a.scale, q.size))
+	return math.Sqrt(float64(dx*dx)+float64(dy*dy)) - q.r - q.g - float64(2*roundoff*max(a.scale, q.size))
 }
 
 // wallHit fills in the nearest wall, at the body's height or the end of the

@@ -159,3 +159,16 @@ func TestLastNil(t *testing.T) {
 		t.Errorf("%g allocations", n)
 	}
 }
+
+// Of a keep-out and the pen that are as near, the pen comes first, also where
+// what is remembered has them the other way round.
+func TestLastOrderOfEquals(t *testing.T) {
+	s := mustNew(t, box("out", KeepOut, 4, 0, 5, 10, 0, 30), box("hall", KeepIn, -10, -10, 10, 10, 0, 30), box("far", KeepOut, 9, 9, 10, 10, 0, 30))
+	at := func(x float64) *Sweep { return &Sweep{From: XYZ{x, 5, 10}, To: XYZ{x, 5, 10}} }
+	var last Last
+	s.ClearanceAfter(at(6), &last) // nearer to the keep-out
+	got, want := s.JudgeAfter(at(7.5), 2.5, nil, &last), s.Judge(at(7.5), 2.5, nil)
+	if len(want) != 2 || !want[0].Pen || want[0].Clearance != want[1].Clearance || !slices.EqualFunc(got, want, sameBits) {
+		t.Errorf("%+v with what was remembered, %+v without", got, want)
+	}
+}

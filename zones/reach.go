@@ -11,7 +11,8 @@ type flat struct {
 
 // keep answers for a disc that must stay inside (want = 1) or outside
 // (want = -1) an area. Nothing further than limit is of interest: the answer
-// may then be {limit, -1}. With limit +Inf there always is a wall.
+// may then be {limit, -1}, or a little more. With limit +Inf there always is a
+// wall.
 //
 // The value is exact up to rounding while the centre line stays on the wanted
 // side. Where it leaves, the value is the least over the way of signed
@@ -21,7 +22,8 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 		return a.keepStill(q, want, limit)
 	}
 	inBox := q.lox <= a.hi.X && q.hix >= a.lo.X && q.loy <= a.hi.Y && q.hiy >= a.lo.Y
-	b := best{m: limit + q.r, wall: -1, pad: roundoff * max(a.scale, q.size)}
+	b := best{wall: -1, pad: roundoff * max(a.scale, q.size)}
+	b.m = limit + q.r + 2*b.pad // the pad is taken off in the end: up to the very limit
 	if !inBox && want < 0 {
 		a.sweep(q, &b)
 		if b.wall < 0 {
@@ -58,7 +60,8 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 
 func (a *area) keepStill(q *query, want int, limit float64) flat {
 	var n near
-	room := limit + q.r + q.g
+	pad := roundoff * max(a.scale, q.size)
+	room := limit + q.r + q.g + 2*pad // as in keep
 	if want > 0 || q.x0 <= a.hi.X && q.x0 >= a.lo.X && q.y0 <= a.hi.Y && q.y0 >= a.lo.Y {
 		room = math.Inf(1)
 	}
@@ -68,7 +71,7 @@ func (a *area) keepStill(q *query, want int, limit float64) flat {
 	}
 	d := float64(max(math.Sqrt(n.d1), math.SmallestNonzeroFloat64) * float64(want*a.sign(q.x0, q.y0, &n)))
 	if !q.bare {
-		d -= q.r + q.g + float64(roundoff*max(a.scale, q.size))
+		d -= q.r + q.g + float64(pad)
 	}
 	return flat{h: d, wall: n.i1, x: q.x0, y: q.y0}
 }

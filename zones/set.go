@@ -97,7 +97,7 @@ func sink(h []Hit) {
 }
 
 func (h *Hit) before(o *Hit) bool {
-	return h.Clearance < o.Clearance || h.Clearance == o.Clearance && !o.Pen && h.Zone < o.Zone
+	return h.Clearance < o.Clearance || h.Clearance == o.Clearance && !o.Pen && (h.Pen || h.Zone < o.Zone)
 }
 
 // judgePen is the hit of the pen as a whole: of its parts that do not hang
