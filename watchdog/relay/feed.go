@@ -12,7 +12,8 @@ import (
 )
 
 // FeedEvery is how often a child process is told again what holds. One that hears
-// nothing for FeedGone must halt as it does at the end of its input.
+// nothing for FeedGone must halt as it does at the end of its input, and one that
+// leaves a line unread for longer has failed.
 const (
 	FeedEvery = 50 * time.Millisecond
 	FeedGone  = 250 * time.Millisecond
@@ -22,12 +23,18 @@ const (
 // "halt" and then "stop" or "land". The pipe is the only way to it, so its end is
 // the relay's end, also where the relay is killed. The child stands in a process
 // group of its own, so that what ends the relay does not end it first.
+//
+// Nothing queues in the pipe, which would hold minutes of go: what was said is not
+// repeated before it was read. So a child that takes its time over a line hears of
+// a halt two lines later at the latest.
 type Feed struct {
 	cmd   *exec.Cmd
 	in    *os.File
 	ended chan error
 	said  string
-	at    time.Time
+	at    time.Time // of the newest line
+	read  time.Time // when everything said was last known to be read
+	heard bool      // it has read something
 	gone  bool
 }
 
@@ -37,7 +44,7 @@ func NewFeed(command string, out io.Writer) (*Feed, error) {
 	if err != nil {
 		return nil, fmt.Errorf("relay: %w", err)
 	}
-	f := &Feed{cmd: exec.Command("/bin/sh", "-c", command), in: write, ended: make(chan error, 1)}
+	f := &Feed{cmd: exec.Command("/bin/sh", "-c", command), in: write, ended: make(chan error, 1), read: time.Now()}
 	f.cmd.Stdin, f.cmd.Stdout, f.cmd.Stderr = read, out, out
 	f.cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
 	err = f.cmd.Start()
@@ -64,17 +71,63 @@ func (f *Feed) Set(v receiver.Verdict) error {
 	if !v.Go {
 		line += " " + v.Action.String()
 	}
-	if now := time.Now(); line != f.said || now.Sub(f.at) >= FeedEvery {
-		if err := f.in.SetWriteDeadline(now.Add(Turn)); err != nil {
-			return err
-		}
-		if _, err := f.in.WriteString(line + "\n"); err != nil {
-			_ = f.in.Close()
-			return fmt.Errorf("the command that is fed does not read: %w", err)
-		}
-		f.said, f.at = line, now
+	now := time.Now()
+	unread, err := f.reads(now)
+	switch {
+	case err != nil:
+		return f.deaf(err)
+	case unread && (!f.heard || line == f.said), line == f.said && now.Sub(f.at) < FeedEvery:
+		return nil
 	}
+	if err := f.in.SetWriteDeadline(now.Add(Turn)); err != nil {
+		return err
+	}
+	if _, err := f.in.WriteString(line + "\n"); err != nil {
+		return f.deaf(err)
+	}
+	f.said, f.at = line, now
 	return nil
+}
+
+// feedStart is how long the child may take to start, until it reads its first line.
+const feedStart = 10 * time.Second
+
+// reads says whether something said is still unread, and fails where it has been
+// so for too long.
+func (f *Feed) reads(now time.Time) (unread bool, err error) {
+	if unread, err = f.unread(); err != nil {
+		return unread, err
+	}
+	most := FeedGone
+	if !f.heard {
+		most = feedStart
+	}
+	switch since := now.Sub(f.read); {
+	case !unread:
+		f.read, f.heard = now, f.said != ""
+	case since > most:
+		return true, fmt.Errorf("it has left what it was told unread for %v", since.Round(time.Millisecond))
+	}
+	return unread, nil
+}
+
+// deaf ends the child's input, which is the last thing it can be told.
+func (f *Feed) deaf(err error) error {
+	_ = f.in.Close()
+	return fmt.Errorf("the command that is fed does not read: %w", err)
+}
+
+// unread says whether the child has not yet read all it was told.
+func (f *Feed) unread() (bool, error) {
+	c, err := f.in.SyscallConn()
+	if err != nil {
+		return false, err
+	}
+	n, failed := 0, error(nil)
+	if err := c.Control(func(fd uintptr) { n, failed = waits(fd) }); err != nil {
+		return false, err
+	}
+	return n > 0, failed
 }
 
 // orNil is err, or words where there is none.

@@ -197,29 +197,85 @@ func TestFeedRepeatsAndEnds(t *testing.T) {
 	}
 }
 
+// A child that takes longer over a line than FeedEvery hears of a halt soon all the
+// same: no permit waits in the pipe.
+func TestFeedQueuesNothing(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "heard")
+	const slow = 100 * time.Millisecond // over a line
+	f, err := NewFeed("while read word how; do sleep 0.1; echo $word >> "+path+"; done", &bytes.Buffer{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set := func(v receiver.Verdict) {
+		if err := f.Set(v); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(Turn)
+	}
+	for begun := time.Now(); time.Since(begun) < 20*slow; {
+		set(receiver.Verdict{Go: true})
+	}
+	went := strings.Count(lines(t, path), "go")
+	until(t, "the halt is heard", func() bool { set(receiver.Verdict{}); return strings.Contains(lines(t, path), "halt") })
+	if late := strings.Count(lines(t, path), "go") - went; late > 3 {
+		t.Errorf("%d permits before the halt, of %d", late, went)
+	}
+	if err := f.Close(); err != nil {
+		t.Error(err)
+	}
+}
+
 func TestFeedTellsOfAChildThatEndedOrDoesNotRead(t *testing.T) {
-	for command, want := range map[string]string{"exit 3": "has ended (exit status 3)", "exit 0": "has ended (exit status 0)", "sleep 4 <&- & exec sleep 4": "does not read"} {
-		f, err := NewFeed(command, &bytes.Buffer{})
+	for _, row := range []struct {
+		command, want string
+		flip          bool // a line at every turn
+	}{
+		{"exit 3", "has ended (exit status 3)", false},
+		{"exit 0", "has ended (exit status 0)", false},
+		{"read word; exec sleep 1", "does not read: it has left what it was told unread for", false},
+		{"read word; exec sleep 1", "does not read", true},
+	} {
+		f, err := NewFeed(row.command, &bytes.Buffer{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		if strings.HasPrefix(command, "exit") {
+		if strings.HasPrefix(row.command, "exit") {
 			until(t, "the child ends", func() bool { return len(f.ended) > 0 })
 		}
 		v := receiver.Verdict{Go: true}
-		until(t, want, func() bool {
-			for range 2000 {
-				v.Go = !v.Go // a line each
-				if err = f.Set(v); err != nil {
-					return true
-				}
-			}
-			return false
+		until(t, row.want, func() bool {
+			v.Go = v.Go != row.flip
+			err = f.Set(v)
+			return err != nil
 		})
-		if !strings.Contains(err.Error(), want) {
-			t.Errorf("%s: %v", command, err)
+		if !strings.Contains(err.Error(), row.want) {
+			t.Errorf("%s: %v", row.command, err)
 		}
 		_ = f.Close()
+	}
+}
+
+// What is said while the child starts is no more than the first line: it begins
+// with that, and with what holds then.
+func TestFeedWaitsForAChildThatStarts(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "heard")
+	f, err := NewFeed("sleep 0.6; cat > "+path, &bytes.Buffer{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := receiver.Verdict{Action: receiver.Stop}
+	until(t, "it starts", func() bool {
+		if err := f.Set(v); err != nil {
+			t.Fatal(err)
+		}
+		v.Go = !v.Go
+		return lines(t, path) != ""
+	})
+	if err := f.Close(); err != nil {
+		t.Error(err)
+	}
+	if got := lines(t, path); !strings.HasPrefix(got, "halt stop\n") || strings.Count(got, "\n") > 20 {
+		t.Errorf("it heard %q", got)
 	}
 }
 
