@@ -14,6 +14,10 @@ import (
 // message.
 const Turn = 5 * time.Millisecond
 
+// burst is how many messages are heard before the output is set again, so that a
+// flood of them cannot hold it as it was.
+const burst = 16
+
 // Options of a relay.
 type Options struct {
 	Prefix  string       // of the topics
@@ -107,8 +111,11 @@ func (r *relay) loop(ctx context.Context) error {
 	tick := time.NewTicker(Turn)
 	defer tick.Stop()
 	for {
-		for r.inbox.Take(&r.msg) {
-			r.hear(&r.msg)
+		more := true
+		for i := 0; more && i < burst; i++ {
+			if more = r.inbox.Take(&r.msg); more {
+				r.hear(&r.msg)
+			}
 		}
 		v := r.rec.MayMove(r.opt.Clock())
 		if err := r.opt.Output.Set(v); err != nil {
@@ -117,6 +124,9 @@ func (r *relay) loop(ctx context.Context) error {
 		r.tell(v)
 		if r.opt.Beat != nil {
 			r.opt.Beat()
+		}
+		if more && ctx.Err() == nil {
+			continue
 		}
 		select {
 		case <-ctx.Done():
