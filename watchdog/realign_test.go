@@ -2,6 +2,7 @@ package watchdog
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -316,5 +317,29 @@ func TestTightenKeepsTheAlignment(t *testing.T) {
 	next.Tie.Renew = false
 	if _, err := r.g.Tighten(next, r.now); err == nil {
 		t.Error("an alignment that stands in the site file is taken while running")
+	}
+}
+
+// A tighter site file judges no pose that has no place: what was seen before the
+// tracker restarted goes on.
+func TestTightenJudgesNoVoidPose(t *testing.T) {
+	c := testConfig(t)
+	r := newRig(t, c).started()
+	r.p = pose.Vec{X: 6.9, Y: 1, Z: 1} // over the edge
+	r.still(100 * ms)
+	r.restart(0, pose.Vec{X: 3}) // and now it seems to stand in the middle
+	r.now += 5 * ms
+	r.pose()
+	was := words(r.g.Snapshot().Causes)
+	c.Stopping.Margin += 0.01
+	effects, err := r.g.Tighten(c, r.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range bodies[Episode](effects) {
+		t.Errorf("an episode of %s is told: %+v", e.Cause, e)
+	}
+	if now := words(r.g.Snapshot().Causes); fmt.Sprint(now) != fmt.Sprint(was) || !slices.Contains(now, "zone") {
+		t.Errorf("causes %v, before %v", now, was)
 	}
 }

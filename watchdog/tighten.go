@@ -46,12 +46,12 @@ func (g *Guard) Tighten(c Config, now time.Duration) ([]Effect, error) {
 	g.recordDurable(RecConfig, now, g.tokens, ConfigTaken{Hash: c.Hash})
 	g.take(c)
 	g.judgeTrust(now)
-	if g.judged {
+	if g.judged && !g.void(now) {
 		g.look(now)
 		g.judgeLimits(now)
 		g.judgeSlow(now)
-		g.judgeApart(now)
 	}
+	g.judgeApart(now)
 	g.judgeTrip(now)
 	g.judgeSession(now)
 	g.judgeRetrieval(now)

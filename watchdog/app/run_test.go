@@ -159,9 +159,24 @@ func TestNoBrokerIsSaidAndEndsInGoodOrder(t *testing.T) {
 	var mu sync.Mutex
 	var lines []string
 	levels := map[string]bool{}
-	go func() { time.Sleep(linkWait + time.Second); cancel() }()
+	said := make(chan struct{}, 100)
+	go func() {
+		select { // long, for a machine that takes its time to begin
+		case <-said:
+			time.Sleep(time.Second)
+		case <-time.After(linkWait + 20*time.Second):
+		}
+		cancel()
+	}()
 	res, err := Run(ctx, Options{Site: parse(t, "mqtt://127.0.0.1:9"), TrailDir: t.TempDir(),
-		Say: func(l Line) { mu.Lock(); lines = append(lines, l.Text); mu.Unlock() },
+		Say: func(l Line) {
+			mu.Lock()
+			lines = append(lines, l.Text)
+			mu.Unlock()
+			if strings.Contains(l.Text, "no broker at") {
+				said <- struct{}{}
+			}
+		},
 		Watch: func(_ int, s *watchdog.Snapshot) {
 			levels[s.Level.String()] = true
 			if s.Go || s.Link {
