@@ -40,11 +40,13 @@ func (g *Guard) beginStop(c Cause, now time.Duration) {
 // fastest is the highest speed, m/s, that still counts as obeying, since after
 // the stop was called: the speed it was called at, and what may be gained,
 // through the reaction, then falling at the tolerated share of the declared
-// braking.
-func (r *stopRun) fastest(c *Config, since time.Duration) float64 {
+// braking. Over a link that is slower than declared the vehicle hears of the stop
+// that much later, as the reach counted; it is not to be blamed for that.
+func (r *stopRun) fastest(c *Config, trip, since time.Duration) float64 {
 	s := &c.Stopping
-	gain := float64(s.Acceleration * math.Max(0, min(since, s.Reaction).Seconds()))
-	t := math.Max(0, (since - s.Reaction).Seconds())
+	reaction := s.Reaction + max(0, min(trip-s.Trip, c.Timing.PermitValid))
+	gain := float64(s.Acceleration * math.Max(0, min(since, reaction).Seconds()))
+	t := math.Max(0, (since - reaction).Seconds())
 	return math.Max(0, r.speed+gain-float64(r.braking*c.Timing.ObeyTolerance*t)) + c.Timing.ObeySlack
 }
 
@@ -56,7 +58,7 @@ func (g *Guard) obey(now time.Duration) {
 		return
 	}
 	age, _ := g.track.Age(now)
-	limit := g.stop.fastest(&g.cfg, now-g.stop.at-age-g.cur.Lag)
+	limit := g.stop.fastest(&g.cfg, g.trip, now-g.stop.at-age-g.cur.Lag)
 	if g.speed <= limit || !g.cfg.Stopping.Predict {
 		g.stop.over = 0
 	} else {

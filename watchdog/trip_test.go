@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"pinfold/watchdog/pose"
 )
 
 // TestUntil: what a slow link adds, and where that ends. The permit that is on
@@ -78,6 +80,34 @@ func TestTightenBudget(t *testing.T) {
 		c.Timing.TripMost = row.next
 		if _, err := r.g.Tighten(c, r.now); (err == nil) != row.ok {
 			t.Errorf("%v to %v: %v", row.old, row.next, err)
+		}
+	}
+}
+
+// TestSlowLinkIsNoDisobedience: a vehicle that brakes as declared from the moment
+// it can have heard of the stop is not told to land for it; one that goes on is.
+func TestSlowLinkIsNoDisobedience(t *testing.T) {
+	for name, row := range map[string]struct {
+		trip, late time.Duration
+		want       Level
+	}{
+		"quick link":            {0, 0, Stop},
+		"slow link":             {200 * ms, 200 * ms, Stop},
+		"slower than any":       {MaxTrip, 240 * ms, Stop},
+		"quick, and late":       {0, 200 * ms, Land},
+		"slow, and later still": {MaxTrip, 500 * ms, Land},
+	} {
+		r := newRig(t, testConfig(t)).started()
+		r.step(Event{Kind: EvTrip, Trip: row.trip})
+		r.p = pose.Vec{X: 1, Y: 1, Z: 1}
+		r.move(500*ms, pose.Vec{X: 2.2}) // to 1.1 m/s
+		r.wantLevel(Clear)
+		r.ask(AskStop)
+		r.step(Event{Kind: EvAck, Text: r.command.ID})
+		r.move(r.cfg.Stopping.Reaction+row.late, pose.Vec{})
+		r.brake(3)
+		if got := r.g.Level(); got != row.want {
+			t.Errorf("%s: %v, want %v; latched %v", name, got, row.want, words(r.g.Snapshot().Latched))
 		}
 	}
 }

@@ -20,7 +20,7 @@ const (
 	tripHeld   = 20 * time.Millisecond  // a loop later than this was held up itself
 	tripRow    = 3                      // so many probes held up in a row: the machine is that slow
 	tripStep   = 10 * time.Millisecond  // an unanswered probe's age is told in steps of this
-	tripMost   = 128                    // trips kept: more than the window holds
+	tripMost   = 256                    // trips kept: more than the window holds, up to four a second where the machine is held up
 	tripLate   = 100 * time.Millisecond // a probe not handed to the connection by then is lost
 )
 
