@@ -18,6 +18,7 @@ require (
 	github.com/peterstace/simplefeatures v0.59.0
 	github.com/prometheus/client_golang v1.25.0
 	github.com/twpayne/go-geos v0.20.4
+	golang.org/x/net v0.59.0
 	golang.org/x/sys v0.50.0
 	golang.org/x/time v0.16.0
 	gonum.org/v1/gonum v0.17.0
@@ -37,7 +38,6 @@ require (
 	go.mongodb.org/mongo-driver/v2 v2.5.0 // indirect
 	golang.org/x/exp/typeparams v0.0.0-20231108232855-2478ac86f678 // indirect
 	golang.org/x/mod v0.41.0 // indirect
-	golang.org/x/net v0.59.0 // indirect
 	golang.org/x/sync v0.23.0 // indirect
 	golang.org/x/tools v0.51.0 // indirect
 	google.golang.org/protobuf v1.36.12 // indirect

@@ -61,7 +61,7 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 func (a *area) keepStill(q *query, want int, limit float64) flat {
 	var n near
 	pad := roundoff * max(a.scale, q.size)
-	room := limit + q.r + q.g + 2*pad // as in keep
+	room := limit + q.r + q.g + float64(2*pad) // as in keep
 	if want > 0 || q.x0 <= a.hi.X && q.x0 >= a.lo.X && q.y0 <= a.hi.Y && q.y0 >= a.lo.Y {
 		room = math.Inf(1)
 	}

@@ -12,11 +12,12 @@ import (
 )
 
 // FeedEvery is how often a child process is told again what holds. One that hears
-// nothing for FeedGone must halt as it does at the end of its input, and one that
-// leaves a line unread for longer has failed.
+// nothing for FeedGone must halt as it does at the end of its input. One that leaves
+// a line unread for feedDeaf has failed.
 const (
 	FeedEvery = 50 * time.Millisecond
 	FeedGone  = 250 * time.Millisecond
+	feedDeaf  = 2 * FeedGone
 )
 
 // Feed keeps a child process and tells it what holds, a line each time: "go", or
@@ -98,7 +99,7 @@ func (f *Feed) reads(now time.Time) (unread bool, err error) {
 	if unread, err = f.unread(); err != nil {
 		return unread, err
 	}
-	most := FeedGone
+	most := feedDeaf
 	if !f.heard {
 		most = feedStart
 	}

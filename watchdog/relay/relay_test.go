@@ -207,17 +207,19 @@ func TestFeedQueuesNothing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	set := func(v receiver.Verdict) {
-		if err := f.Set(v); err != nil {
-			t.Fatal(err)
-		}
-		time.Sleep(Turn)
-	}
-	for begun := time.Now(); time.Since(begun) < 20*slow; {
-		set(receiver.Verdict{Go: true})
+	for begun := time.Now(); err == nil && time.Since(begun) < 20*slow; time.Sleep(Turn) {
+		err = f.Set(receiver.Verdict{Go: true})
 	}
 	went := strings.Count(lines(t, path), "go")
-	until(t, "the halt is heard", func() bool { set(receiver.Verdict{}); return strings.Contains(lines(t, path), "halt") })
+	until(t, "the halt is heard", func() bool {
+		if err == nil {
+			err = f.Set(receiver.Verdict{})
+		}
+		return err != nil || strings.Contains(lines(t, path), "halt")
+	})
+	if err != nil && !strings.Contains(err.Error(), "unread for") { // on a machine that kept the child from running
+		t.Fatal(err)
+	}
 	if late := strings.Count(lines(t, path), "go") - went; late > 3 {
 		t.Errorf("%d permits before the halt, of %d", late, went)
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus/promhttp"
+	"golang.org/x/net/netutil"
 )
 
 const (
@@ -18,6 +19,9 @@ const (
 	aliveWithin = time.Second
 	// readers is how many may read at once; more are sent away.
 	readers = 4
+	// connections is how many may be open at once; more wait to be taken. Each costs
+	// a file, and with none left there is no way back to the broker.
+	connections = 16
 	// patience bounds what one reader may take.
 	patience = 5 * time.Second
 )
@@ -77,6 +81,7 @@ func (m *Set) Serve(addr string) (at string, stop func(), err error) {
 	if err != nil {
 		return "", nil, fmt.Errorf("metrics: cannot listen on %s: %w; give another address as listen in [metrics], or end what listens there", addr, err)
 	}
+	l = netutil.LimitListener(l, connections)
 	s := &http.Server{Handler: m.Handler(), ReadTimeout: patience, WriteTimeout: 2 * patience, IdleTimeout: time.Minute, MaxHeaderBytes: 8 << 10}
 	done := make(chan struct{})
 	go func() {

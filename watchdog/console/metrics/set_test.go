@@ -3,6 +3,7 @@ package metrics
 import (
 	"io"
 	"math"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -162,5 +163,38 @@ func TestServeSaysWhatIsTaken(t *testing.T) {
 	r.Body.Close()
 	if r, err := http.Post("http://"+at+"/metrics", "text/plain", nil); err != nil || r.StatusCode != http.StatusMethodNotAllowed {
 		t.Errorf("a POST: %v, %v", r, err)
+	}
+}
+
+// Whoever opens connections and says nothing gets no more than a few of them, since
+// the guard needs files of its own.
+func TestConnectionsAreBounded(t *testing.T) {
+	s := newStage(t)
+	at, stop, err := s.Serve("127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stop()
+	answered := 0
+	for range connections + 4 {
+		c, err := net.Dial("tcp", at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer c.Close()
+		if _, err := io.WriteString(c, "GET /else HTTP/1.1\r\nHost: x\r\n\r\n"); err != nil {
+			t.Fatal(err)
+		}
+		wait := 10 * time.Second
+		if answered == connections {
+			wait = 100 * time.Millisecond
+		}
+		_ = c.SetReadDeadline(time.Now().Add(wait))
+		if n, _ := c.Read(make([]byte, 64)); n > 0 {
+			answered++
+		}
+	}
+	if answered != connections {
+		t.Errorf("%d connections are served, want %d", answered, connections)
 	}
 }
