@@ -256,7 +256,12 @@ func (a *aligner) write() error {
 	t := f.Alignment.Translation
 	fmt.Fprintf(a.s.out, "yaw %.2f°, origin at (%.3f, %.3f, %.3f) m,\noff by at most %.3f m within the pen, 95 times of 100\n",
 		f.Alignment.Rotation.Yaw()*180/math.Pi, t.X, t.Y, t.Z, f.Alignment.Residual)
-	fmt.Fprintf(a.s.out, "it is void once the tracker restarts\nwritten to %s\n", a.cmd.File)
+	if id := f.Alignment.Tracker; id == "" {
+		fmt.Fprintln(a.s.out, "it is void once the tracker restarts")
+	} else { // a serial number would hold it good for ever
+		fmt.Fprintf(a.s.out, "it is void once the tracker's id is no longer %q:\nmake sure that every start of the tracker draws a new one\n", id)
+	}
+	fmt.Fprintf(a.s.out, "written to %s\n", a.cmd.File)
 	a.named()
 	return nil
 }
