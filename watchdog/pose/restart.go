@@ -34,10 +34,12 @@ func (t *Track) judgeSession(s *Sample, arrived time.Duration, gap, session bool
 		}
 	case id == "" && t.bound != "" && t.last == "":
 		t.trust.restarted = true // aligned by an id that this tracker does not tell
-	case id == "" && gap && t.fellBack(s):
+	case gap && t.fellBack(s): // an id may be the tracker's serial number, and outlast a restart
 		t.trust.restarted, was = true, false // each time anew
-		t.last = ""
-	case id == "" && !t.begun:
+		if id == "" {
+			t.last = ""
+		}
+	case !t.begun:
 		_, t.trust.restarted = t.cfg.epochMoved(a, s.Stamp, arrived)
 	}
 	if t.trust.restarted && !was && t.begun {
@@ -55,7 +57,7 @@ func (t *Track) fellBack(s *Sample) bool {
 // epochMoved is how far, s, the tracker's epoch is from where it was when a was
 // made, and whether that is too far. It is never where either is not known.
 func (c *Config) epochMoved(a *Alignment, stamp int64, arrived time.Duration) (by float64, moved bool) {
-	if a.Epoch == 0 || c.WallZero == 0 || a.Tracker != "" {
+	if a.Epoch == 0 || c.WallZero == 0 {
 		return 0, false
 	}
 	// Far apart in time the sums leave an int64; a float64 is good to 1 µs here.
@@ -82,7 +84,7 @@ func (c *Config) foreign(a *Alignment, id string, stamp int64, arrived time.Dura
 	case id == "" && a.Tracker != "":
 		return fmt.Sprintf("it was made in the tracker's session %q, and this tracker tells no id", a.Tracker)
 	}
-	if by, moved := c.epochMoved(a, stamp, arrived); id == "" && moved {
+	if by, moved := c.epochMoved(a, stamp, arrived); moved {
 		return fmt.Sprintf("the tracker's clock began %+.1f s from where it did when it was made: the tracker restarted since, or a wall clock was set (the guard reads its own when it starts: where aligning again does not help, start it again)", by)
 	}
 	return ""

@@ -43,7 +43,7 @@ func TestAlignmentOfAnotherEpoch(t *testing.T) {
 		"a slow network":              {began: 500*time.Second - 1500*ms},
 		"restarted since":             {began: 400 * time.Second, want: Restarted},
 		"restarted, bound by id":      {id: "b", bound: "a", began: 500 * time.Second, want: Restarted},
-		"the same id, another clock":  {id: "a", bound: "a", began: 400 * time.Second},
+		"the same id, another clock":  {id: "a", bound: "a", began: 400 * time.Second, want: Restarted}, // as a serial number
 		"an id where there was none":  {id: "a", began: 500 * time.Second, want: Restarted},
 		"no id where there was one":   {bound: "a", began: 500 * time.Second, want: Restarted},
 		"a clock 200 ppm off is fine": {began: 500*time.Second + 2050*ms},
@@ -236,6 +236,9 @@ func TestRealignKeepsABacklog(t *testing.T) {
 		wantDistrust(t, track, now, Late)
 		a := c.Align
 		a.Tracker, a.Since = try.next, 2
+		if try.back > 0 { // it was made in the new session
+			a.Epoch = wall + int64(now-stamp+try.back)
+		}
 		if err := track.Realign(a); err != nil {
 			t.Fatal(err)
 		}
@@ -245,6 +248,29 @@ func TestRealignKeepsABacklog(t *testing.T) {
 		}
 		if age, _ := track.Age(now); (age > 300*ms) != (try.want == Late) {
 			t.Errorf("%s: %v old", what, age)
+		}
+	}
+}
+
+// An id may be a serial number that outlasts a restart: stamps that go on and a
+// pose at the origin after a silence show it nevertheless.
+func TestRestartBehindTheSameID(t *testing.T) {
+	for _, away := range []float64{3, 0.4} { // m from the origin before it; the second is too near to tell
+		c := plain()
+		c.RestartRadius = 0.3
+		c.Align = Alignment{Tracker: "SN1", Since: 1}
+		track := newTrack(t, c)
+		for i := range 40 {
+			s := withID(at(time.Minute+time.Duration(i)*5*ms, 1), "SN1")
+			s.Position = Vec{X: away}
+			accept(t, track, s, time.Duration(i)*5*ms)
+		}
+		wantDistrust(t, track, 195*ms, 0)
+		s := withID(at(time.Minute+4*time.Second, 1), "SN1")
+		s.Position = Vec{X: 0.05}
+		accept(t, track, s, 4*time.Second)
+		if got := track.Distrust(4 * time.Second); got.Has(Restarted) != (away > 1) {
+			t.Errorf("from %v m away: %v", away, got)
 		}
 	}
 }

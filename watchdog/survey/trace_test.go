@@ -397,7 +397,7 @@ func TestTraceHoldsToTheAlignment(t *testing.T) {
 		{"restarted a minute later", "", "", 5e8, day, day + 60e9, "clock began +60.0 s"},
 		{"restarted 3 s later", "", "", 5e8, day, day + 3e9, "restarted since"},
 		{"the same, within the transit", "", "", 5e8, day, day + 1e9, ""},
-		{"the same id: no epoch is asked for", "cam", "cam", 5e8, day, day + 60e9, ""},
+		{"the same id, another epoch", "cam", "cam", 5e8, day, day + 60e9, "clock began +60.0 s"},
 		{"the epoch is not known now", "", "", 5e8, day, 0, ""},
 		{"the epoch was not known then", "", "", 5e8, 0, day, ""},
 	} {
