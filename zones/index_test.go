@@ -119,3 +119,26 @@ func TestPartMovesTheLeastToTheFront(t *testing.T) {
 		}
 	}
 }
+
+// What is off a map is not taken for what is on it: half a square before it, at
+// its end, and so far off that a number of squares does not fit in 32 bits.
+func TestPlatEnds(t *testing.T) {
+	p := mustNew(t, zoneOf([][]XY{rect(0, 0, 0.001, 0.001)})).pens[0].slabs[0].area.plat
+	at := func(k float64) float64 { return k / p.scale }
+	x, y := p.x+at(0.5), p.y+at(0.5)
+	if _, ok := p.holds(&query{x0: x, y0: y, x1: x, y1: y}); !ok {
+		t.Fatal("the first square is not on the map")
+	}
+	for _, k := range []float64{-1, p.side, 1 << 32, -1 << 32} {
+		for _, off := range []XY{{at(k), 0}, {0, at(k)}} {
+			if _, ok := p.find(x+off.X, y+off.Y); ok {
+				t.Errorf("%g squares off, %v: on the map", k, off)
+			}
+			for _, q := range []query{{x0: x, y0: y, x1: x + off.X, y1: y + off.Y}, {x0: x + off.X, y0: y + off.Y, x1: x, y1: y}} {
+				if _, ok := p.holds(&q); ok {
+					t.Errorf("a way from or to %g squares off, %v: all in one square", k, off)
+				}
+			}
+		}
+	}
+}
