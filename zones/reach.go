@@ -132,7 +132,7 @@ func (b *best) look(q *query, s *seg, i int32, d float64) {
 		m, at = v, l
 	}
 	if d <= q.full2 && q.crosses(s, bx, by) {
-		m, b.cut = -q.g, true
+		m, at, b.cut = -q.g, q.length, true // whatever was looked at before
 	}
 	if m < b.m || m == b.m && (b.wall < 0 || i < b.wall) {
 		b.m, b.at, b.wall = m, at, i
