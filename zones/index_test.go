@@ -142,3 +142,51 @@ func TestPlatEnds(t *testing.T) {
 		}
 	}
 }
+
+// In the middle of a circle no wall can be left out: the map says so.
+func TestPlatCrowded(t *testing.T) {
+	ring := make([]XY, 1000)
+	for i := range ring {
+		sin, cos := math.Sincos(float64(i) * math.Pi / 500)
+		ring[i] = XY{10 * cos, 10 * sin}
+	}
+	s, plain := mustNew(t, zoneOf([][]XY{ring})), mustNew(t, zoneOf([][]XY{ring}))
+	p := s.pens[0].slabs[0].area.plat
+	plain.pens[0].slabs[0].area.plat = nil
+	r, crowds := rng(64), 0
+	for range 2000 {
+		x, y, l := 0.2*r.NormFloat64(), 0.2*r.NormFloat64(), 0.1*r.NormFloat64()
+		if sq, ok := p.find(x, y); ok && sq.is == crowded {
+			crowds++
+		}
+		for _, w := range []Sweep{*point(x, y, 0), {From: XYZ{x, y, 0}, To: XYZ{x + l, y, 0}, Radius: 1}} {
+			if got, want := s.Clearance(&w), plain.Clearance(&w); !sameBits(got, want) {
+				t.Fatalf("%+v: %+v with a map, %+v without", w, got, want)
+			}
+		}
+	}
+	if crowds < 200 {
+		t.Errorf("%d crowded squares of 2000", crowds)
+	}
+}
+
+// The short way for few walls finds what adding them one by one finds.
+func TestFewIsAdd(t *testing.T) {
+	r := rng(65)
+	for range 4000 {
+		walls := make([]seg, 2+r.IntN(fewMost-1))
+		list := make([]int32, len(walls))
+		var a, b near
+		a.reset(math.Inf(1))
+		b.reset(math.Inf(1))
+		at := func() float64 { return float64(r.IntN(4)) }
+		x, y := at(), at()
+		for i := range walls {
+			walls[i], list[i] = newSeg(at(), at(), at(), at()), int32(i)
+			a.add(walls[i].dist2(x, y), int32(i))
+		}
+		if b.few(walls, list, x, y); a != b {
+			t.Fatalf("(%g, %g) of %v: %+v, one by one %+v", x, y, walls, b, a)
+		}
+	}
+}
