@@ -23,7 +23,7 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 	}
 	inBox := q.lox <= a.hi.X && q.hix >= a.lo.X && q.loy <= a.hi.Y && q.hiy >= a.lo.Y
 	b := best{wall: -1, pad: roundoff * max(a.scale, q.size)}
-	b.m = limit + q.r + 2*b.pad // the pad is taken off in the end: up to the very limit
+	b.m = limit + q.r + float64(2*b.pad) // the pad is taken off in the end: up to the very limit
 	if !inBox && want < 0 {
 		a.sweep(q, &b)
 		if b.wall < 0 {
@@ -61,7 +61,7 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 func (a *area) keepStill(q *query, want int, limit float64) flat {
 	var n near
 	pad := roundoff * max(a.scale, q.size)
-	room := limit + q.r + q.g + 2*pad // as in keep
+	room := limit + q.r + q.g + float64(2*pad) // as in keep
 	if want > 0 || q.x0 <= a.hi.X && q.x0 >= a.lo.X && q.y0 <= a.hi.Y && q.y0 >= a.lo.Y {
 		room = math.Inf(1)
 	}
