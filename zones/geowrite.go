@@ -24,12 +24,11 @@ func WriteGeoJSON(shapes []Shape) ([]byte, error) {
 		return nil, fmt.Errorf("%d zones, at most %d are read back: write fewer", len(shapes), MaxZones)
 	}
 	for i := range shapes {
-		s := &shapes[i]
-		if err := writable(s); err != nil {
-			return nil, fmt.Errorf("zone %q (number %d): %w", s.Name, i+1, err)
+		f, err := feature(&shapes[i])
+		if err != nil {
+			return nil, fmt.Errorf("zone %q (number %d): %w", shapes[i].Name, i+1, err)
 		}
-		out.Append(&geojson.FeatureOf[props]{Geometry: closedRings(s.Rings),
-			Properties: props{s.Name, s.Kind.String(), s.Floor, s.Ceiling, s.Vehicles}})
+		out.Append(f)
 	}
 	if lo, hi, like := likeDegrees(shapes); like {
 		return nil, fmt.Errorf("all zones lie within %g by %g m of (%g, %g), which is read back as longitude and latitude: draw them in metres, at least %g m across",
@@ -47,6 +46,32 @@ func WriteGeoJSON(shapes []Shape) ([]byte, error) {
 		return nil, fmt.Errorf("%d bytes, at most %d are read back: simplify the outlines", len(text)+1, MaxGeoJSON)
 	}
 	return append(text, '\n'), nil
+}
+
+// WriteFeature writes one shape as a Feature on one line, to stand in a
+// collection of others: so it may be small where WriteGeoJSON, which takes what
+// it writes for the whole site, asks whether it is in degrees.
+func WriteFeature(s Shape) ([]byte, error) {
+	f, err := feature(&s)
+	if err != nil {
+		return nil, fmt.Errorf("zone %q: %w", s.Name, err)
+	}
+	data, err := f.MarshalJSON()
+	if err != nil {
+		return nil, err
+	}
+	text := jsontext.Value(data)
+	err = text.Compact()
+	return text, err
+}
+
+// feature is a shape as orb has it, if it can be written.
+func feature(s *Shape) (*geojson.FeatureOf[props], error) {
+	if err := writable(s); err != nil {
+		return nil, err
+	}
+	return &geojson.FeatureOf[props]{Geometry: closedRings(s.Rings),
+		Properties: props{s.Name, s.Kind.String(), s.Floor, s.Ceiling, s.Vehicles}}, nil
 }
 
 // props are the properties of a feature as they are written.

@@ -119,3 +119,74 @@ func TestPartMovesTheLeastToTheFront(t *testing.T) {
 		}
 	}
 }
+
+// What is off a map is not taken for what is on it: half a square before it, at
+// its end, and so far off that a number of squares does not fit in 32 bits.
+func TestPlatEnds(t *testing.T) {
+	p := mustNew(t, zoneOf([][]XY{rect(0, 0, 0.001, 0.001)})).pens[0].slabs[0].area.plat
+	at := func(k float64) float64 { return k / p.scale }
+	x, y := p.x+at(0.5), p.y+at(0.5)
+	if _, ok := p.holds(&query{x0: x, y0: y, x1: x, y1: y}); !ok {
+		t.Fatal("the first square is not on the map")
+	}
+	for _, k := range []float64{-1, p.side, 1 << 32, -1 << 32} {
+		for _, off := range []XY{{at(k), 0}, {0, at(k)}} {
+			if _, ok := p.find(x+off.X, y+off.Y); ok {
+				t.Errorf("%g squares off, %v: on the map", k, off)
+			}
+			for _, q := range []query{{x0: x, y0: y, x1: x + off.X, y1: y + off.Y}, {x0: x + off.X, y0: y + off.Y, x1: x, y1: y}} {
+				if _, ok := p.holds(&q); ok {
+					t.Errorf("a way from or to %g squares off, %v: all in one square", k, off)
+				}
+			}
+		}
+	}
+}
+
+// In the middle of a circle no wall can be left out: the map says so.
+func TestPlatCrowded(t *testing.T) {
+	ring := make([]XY, 1000)
+	for i := range ring {
+		sin, cos := math.Sincos(float64(i) * math.Pi / 500)
+		ring[i] = XY{10 * cos, 10 * sin}
+	}
+	s, plain := mustNew(t, zoneOf([][]XY{ring})), mustNew(t, zoneOf([][]XY{ring}))
+	p := s.pens[0].slabs[0].area.plat
+	plain.pens[0].slabs[0].area.plat = nil
+	r, crowds := rng(64), 0
+	for range 2000 {
+		x, y, l := 0.2*r.NormFloat64(), 0.2*r.NormFloat64(), 0.1*r.NormFloat64()
+		if sq, ok := p.find(x, y); ok && sq.is == crowded {
+			crowds++
+		}
+		for _, w := range []Sweep{*point(x, y, 0), {From: XYZ{x, y, 0}, To: XYZ{x + l, y, 0}, Radius: 1}} {
+			if got, want := s.Clearance(&w), plain.Clearance(&w); !sameBits(got, want) {
+				t.Fatalf("%+v: %+v with a map, %+v without", w, got, want)
+			}
+		}
+	}
+	if crowds < 200 {
+		t.Errorf("%d crowded squares of 2000", crowds)
+	}
+}
+
+// The short way for few walls finds what adding them one by one finds.
+func TestFewIsAdd(t *testing.T) {
+	r := rng(65)
+	for range 4000 {
+		walls := make([]seg, 2+r.IntN(fewMost-1))
+		list := make([]int32, len(walls))
+		var a, b near
+		a.reset(math.Inf(1))
+		b.reset(math.Inf(1))
+		at := func() float64 { return float64(r.IntN(4)) }
+		x, y := at(), at()
+		for i := range walls {
+			walls[i], list[i] = newSeg(at(), at(), at(), at()), int32(i)
+			a.add(walls[i].dist2(x, y), int32(i))
+		}
+		if b.few(walls, list, x, y); a != b {
+			t.Fatalf("(%g, %g) of %v: %+v, one by one %+v", x, y, walls, b, a)
+		}
+	}
+}

@@ -22,8 +22,8 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 		return a.keepStill(q, want, limit)
 	}
 	inBox := q.lox <= a.hi.X && q.hix >= a.lo.X && q.loy <= a.hi.Y && q.hiy >= a.lo.Y
-	b := best{wall: -1, pad: roundoff * max(a.scale, q.size)}
-	b.m = limit + q.r + 2*b.pad // the pad is taken off in the end: up to the very limit
+	b := best{wall: -1, pad: float64(roundoff * max(a.scale, q.size))}
+	b.m = limit + q.r + float64(2*b.pad) // the pad is taken off in the end: up to the very limit
 	if !inBox && want < 0 {
 		a.sweep(q, &b)
 		if b.wall < 0 {
@@ -60,7 +60,7 @@ func (a *area) keep(q *query, want int, limit float64) flat {
 
 func (a *area) keepStill(q *query, want int, limit float64) flat {
 	var n near
-	pad := roundoff * max(a.scale, q.size)
+	pad := float64(roundoff * max(a.scale, q.size))
 	room := limit + q.r + q.g + float64(2*pad) // as in keep
 	if want > 0 || q.x0 <= a.hi.X && q.x0 >= a.lo.X && q.y0 <= a.hi.Y && q.y0 >= a.lo.Y {
 		room = math.Inf(1)
@@ -71,7 +71,7 @@ func (a *area) keepStill(q *query, want int, limit float64) flat {
 	}
 	d := float64(max(math.Sqrt(n.d1), math.SmallestNonzeroFloat64) * float64(want*a.sign(q.x0, q.y0, &n)))
 	if !q.bare {
-		d -= q.r + q.g + float64(pad)
+		d -= q.r + q.g + pad
 	}
 	return flat{h: d, wall: n.i1, x: q.x0, y: q.y0}
 }
@@ -132,7 +132,7 @@ func (b *best) look(q *query, s *seg, i int32, d float64) {
 		m, at = v, l
 	}
 	if d <= q.full2 && q.crosses(s, bx, by) {
-		m, b.cut = -q.g, true
+		m, at, b.cut = -q.g, q.length, true // whatever was looked at before
 	}
 	if m < b.m || m == b.m && (b.wall < 0 || i < b.wall) {
 		b.m, b.at, b.wall = m, at, i

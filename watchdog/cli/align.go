@@ -258,8 +258,8 @@ func (a *aligner) write() error {
 		f.Alignment.Rotation.Yaw()*180/math.Pi, t.X, t.Y, t.Z, f.Alignment.Residual)
 	if id := f.Alignment.Tracker; id == "" {
 		fmt.Fprintln(a.s.out, "it is void once the tracker restarts")
-	} else { // a serial number would hold it good for ever
-		fmt.Fprintf(a.s.out, "it is void once the tracker's id is no longer %q:\nmake sure that every start of the tracker draws a new one\n", id)
+	} else { // a serial number tells less than an id drawn anew
+		fmt.Fprintf(a.s.out, "it is void once the tracker's id is no longer %q:\nbest let every start of the tracker draw a new one\n", id)
 	}
 	fmt.Fprintf(a.s.out, "written to %s\n", a.cmd.File)
 	a.named()

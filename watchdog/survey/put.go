@@ -20,7 +20,7 @@ var ErrNameTaken = errors.New("a zone of that name is there already")
 // nothing of it would be lost. What comes of it is read back, and checked by
 // zones.New together with all that was there.
 func PutZone(text []byte, s zones.Shape, replace bool) ([]byte, error) {
-	feature, err := featureText(s)
+	feature, err := zones.WriteFeature(s)
 	if err != nil {
 		return nil, err
 	}
@@ -41,23 +41,6 @@ func PutZone(text []byte, s zones.Shape, replace bool) ([]byte, error) {
 		return nil, err
 	}
 	return out, nil
-}
-
-// featureText is s as a Feature on one line.
-func featureText(s zones.Shape) ([]byte, error) {
-	data, err := zones.WriteGeoJSON([]zones.Shape{s})
-	if err != nil {
-		return nil, err
-	}
-	var c struct {
-		Features []jsontext.Value `json:"features"`
-	}
-	if err := json.Unmarshal(data, &c); err != nil {
-		return nil, err
-	}
-	f := c.Features[0]
-	err = f.Compact()
-	return f, err
 }
 
 // span is where a value stands in a text.

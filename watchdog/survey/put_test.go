@@ -150,3 +150,22 @@ func FuzzPutZone(f *testing.F) {
 		}
 	})
 }
+
+// A post of 3 cm is put into a hall; alone it would pass for degrees.
+func TestPutZoneTakesASmallOne(t *testing.T) {
+	post := traced("post", 2.5)
+	for i, v := range [][2]float64{{2.5, 1.5}, {2.53, 1.5}, {2.53, 1.53}, {2.5, 1.53}} {
+		post.Rings[0][i] = zones.XY{X: v[0], Y: v[1]}
+	}
+	out, err := PutZone([]byte(oneFeature), post, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	shapes, err := zones.ReadGeoJSON(out)
+	if err != nil || len(shapes) != 2 || len(shapes[1].Rings[0]) != 4 || shapes[1].Rings[0][2] != post.Rings[0][2] {
+		t.Errorf("%+v, %v", shapes, err)
+	}
+	if _, err := PutZone(nil, post, false); err == nil || !strings.Contains(err.Error(), "longitude") {
+		t.Errorf("as the whole site: %v", err)
+	}
+}
