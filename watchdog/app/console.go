@@ -81,11 +81,15 @@ func (r *runner) asked(vehicle int, request []byte) {
 	k.inbox.Put(subRequest, k.topics.Request, request, r.now())
 }
 
-// pageSite is what the page shows of the site in force.
+// pageSite is what the page shows of the site in force. Its vehicles stand in the
+// order of the loops, whose frames go by number: a site file that is read again
+// may name them in another one.
 func (r *runner) pageSite() console.Site {
 	s := console.Site{Name: r.opt.Site.Name, Safety: r.opt.Console.Safety, Session: r.session.ID}
-	for i := range r.opt.Site.Vehicles {
-		s.Vehicles = append(s.Vehicles, pageVehicle(&r.opt.Site.Vehicles[i]))
+	for _, name := range r.names {
+		if v, ok := r.opt.Site.Vehicle(name); ok { // none goes while running
+			s.Vehicles = append(s.Vehicles, pageVehicle(v))
+		}
 	}
 	return s
 }

@@ -68,3 +68,19 @@ func TestPastSessionsByName(t *testing.T) {
 		t.Errorf("%+v, %v", all, err)
 	}
 }
+
+// A site file that names the vehicles in another order swaps no vehicle's name on
+// the page.
+func TestPageKeepsTheOrderOfTheLoops(t *testing.T) {
+	site := parse(t, "mqtt://127.0.0.1:1883")
+	first := site.Vehicles[0]
+	second := first
+	second.Name, second.Config.Vehicle = "other", "other"
+	site.Vehicles = []config.Vehicle{second, first} // as it was read again
+	r := &runner{names: []string{first.Name, "other"}}
+	r.opt.Site = site
+	got := r.pageSite().Vehicles
+	if len(got) != 2 || got[0].Name != first.Name || got[1].Name != "other" {
+		t.Errorf("the page has %v", got)
+	}
+}

@@ -45,6 +45,7 @@ type runner struct {
 	session Session
 	trail   *trail.Writer
 	heart   *heart
+	names   []string // of the vehicles, in the order of their loops
 	keepers []*keeper
 	mails   []*mail    // of the keepers; made before the trail, which tells them of its health
 	ended   chan error // one value a loop
@@ -67,6 +68,9 @@ func (r *runner) open(start time.Time) error {
 	r.session.ID = hex.EncodeToString(id)
 	for range r.opt.Site.Vehicles {
 		r.mails = append(r.mails, newMail())
+	}
+	for i := range r.opt.Site.Vehicles {
+		r.names = append(r.names, r.opt.Site.Vehicles[i].Name)
 	}
 	if err := r.openConsole(); err != nil {
 		return err
