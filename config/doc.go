@@ -25,6 +25,8 @@
 //	name                  text
 //	local_rules           text: which rules apply here and who checked them
 //	guard                 name of this watchdog; default "pinfold"
+//	fellows               names of the other guards whose permits the vehicles need too,
+//	                      1 to 7; none where not given: they follow any one guard
 //	enclosed              true: roof and all sides closed or netted; default false
 //	ground_allowance      m, 0 to 1; default 0.30; see Grounded
 //

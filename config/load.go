@@ -192,7 +192,7 @@ func (l *loader) decode(data []byte) *table {
 // site reads and checks everything.
 func (l *loader) site(root *table) *Site {
 	keys := readSite(root)
-	s := &Site{Path: l.file, Name: keys.name, LocalRules: keys.localRules, Guard: keys.guard}
+	s := &Site{Path: l.file, Name: keys.name, LocalRules: keys.localRules, Guard: keys.guard, Fellows: keys.fellows}
 	l.name = keys.name
 	s.Broker = l.readBroker(root)
 	s.Metrics = l.readMetrics(root)

@@ -23,6 +23,7 @@ func Tighter(old, next *Site) error {
 	}
 	c := &comparison{file: next.Path}
 	c.same("site.guard", old.Guard, next.Guard)
+	c.same("site.fellows", old.Fellows, next.Fellows)
 	c.same("broker", old.Broker.unbudgeted(), next.Broker.unbudgeted())
 	c.same("trail", old.Trail, next.Trail)
 	c.same("metrics", old.Metrics, next.Metrics)

@@ -100,7 +100,9 @@ func TestTighter(t *testing.T) {
 		{`zones = ["yard.geojson"]`, ``, `zone = shed`},
 
 		// only by a stop and a start
-		{`guard = "hut-1"`, `guard = "hut-2"`, "site.guard"},
+		{`guard = "hut-1"`, `guard = "hut-3"`, "site.guard"},
+		{`fellows = ["hut-2"]`, `fellows = ["hut-3"]`, "site.fellows"},
+		{"fellows = [\"hut-2\"]\n", "", "site.fellows"},
 		{`prefix = "yard/pinfold"`, `prefix = "yard"`, "broker"},
 		{`listen = "127.0.0.1:8087"`, `listen = "127.0.0.1:8088"`, "console"},
 		{`dir = "evidence"`, `dir = "elsewhere"`, "trail"},

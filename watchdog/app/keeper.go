@@ -78,7 +78,9 @@ type keeper struct {
 	waiting   []intake.Entry
 	buf       []byte
 	stateNo   uint64
+	permits   wire.Decoder // of the permits of others
 	rival     secondGuard
+	fellows   fellows
 	dropped   [3]uint64 // by queue of the inbox, as they were counted at
 	droppedAt time.Duration
 	flow      flowWatch
@@ -123,6 +125,7 @@ func (k *keeper) run() (err error) {
 			return err
 		}
 		k.trip()
+		k.fellowship()
 	}
 }
 
@@ -182,9 +185,12 @@ func (k *keeper) message(m *link.Message) {
 	case subAck:
 		e.Kind = uint8(watchdog.EvAck)
 	case subRequest:
+		if k.forAnother(m) {
+			return
+		}
 		e.Kind = uint8(watchdog.EvRequest)
 	case subPermit:
-		k.second(m)
+		k.heardPermit(m)
 		return
 	case subTrip:
 		k.tripped(m)

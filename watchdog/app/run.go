@@ -166,7 +166,7 @@ func (r *runner) addKeeper(i int) error {
 	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: r.mails[i], orders: make(chan order),
 		now: r.now, opt: &r.opt, siteSaid: &r.siteSaid,
 		screen: r.opt.page.Screen(i)}
-	k.metrics = r.metrics
+	k.metrics, k.fellows = r.metrics, newFellows(r.opt.Site.Fellows)
 	k.beat = func(now time.Duration) {
 		r.heart.beat(i, now)
 		if r.metrics != nil {

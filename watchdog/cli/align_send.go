@@ -52,7 +52,7 @@ func (a *aligner) handOver(ctx context.Context, site *config.Site, made error) e
 	defer client.Close(time.Second)
 	sum := sha256.Sum256(data)
 	h := &handing{client: client, inbox: inbox, topic: topics.Align, file: string(data), hash: hex.EncodeToString(sum[:])}
-	return a.handed(h.run(ctx))
+	return a.handed(h.all(ctx, guardsOf(site)))
 }
 
 // handed says what became of it.
@@ -78,6 +78,23 @@ type handing struct {
 	topic  string
 	file   string
 	hash   string
+	guard  string // the one it is for; empty: whoever is there
+}
+
+// all hands it to every guard there is to be, each having a nonce of its own.
+func (h *handing) all(ctx context.Context, guards []string) (st *wire.State, err error) {
+	if len(guards) == 0 {
+		return h.run(ctx)
+	}
+	for _, h.guard = range guards {
+		if st, err = h.run(ctx); err != nil {
+			return nil, fmt.Errorf("guard %s: %w", h.guard, err)
+		}
+		if st == nil {
+			return nil, found("the file is written, and guard %s is not at work: the vehicle needs the same alignment at all of its guards; send it again when that one is", h.guard)
+		}
+	}
+	return st, nil
 }
 
 // run sends it and gives the state that shows it in force; no state where no
@@ -127,7 +144,7 @@ func (h *handing) state(ctx context.Context, most time.Duration, wanted func(*wi
 			if err != nil {
 				return nil, err
 			}
-			if wanted(&st) {
+			if (h.guard == "" || st.Guard == h.guard) && wanted(&st) {
 				return &st, nil
 			}
 		}

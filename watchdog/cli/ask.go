@@ -84,7 +84,16 @@ func (c *askCmd) Run(s *streams) error {
 	ctx, cancel := context.WithTimeout(ctx, c.Wait)
 	defer cancel()
 	a := &asker{cmd: c, client: client, inbox: inbox, topic: topics.Request}
-	return a.run(ctx, s)
+	return a.run(ctx, s, guardsOf(site))
+}
+
+// guardsOf are the guards that a vehicle of the site needs permits of; none: of
+// any one.
+func guardsOf(site *config.Site) []string {
+	if len(site.Fellows) == 0 {
+		return nil
+	}
+	return append([]string{site.Guard}, site.Fellows...)
 }
 
 type asker struct {
@@ -92,22 +101,44 @@ type asker struct {
 	client *link.Client
 	inbox  *link.Inbox
 	topic  string
+	guard  string // the one that is asked and listened to; empty: whoever is there
 }
 
-func (a *asker) run(ctx context.Context, s *streams) error {
-	var nonce string
-	if a.cmd.halts() { // at once, and whether or not a guard answers
+// run asks every guard there is to be, one after the other, since each has a
+// nonce of its own; a stop or a land all of them at once.
+func (a *asker) run(ctx context.Context, s *streams, guards []string) error {
+	if a.cmd.halts() { // whether or not a guard answers
 		if err := a.publish(""); err != nil {
 			return err
 		}
-	} else {
+	}
+	if len(guards) == 0 {
+		return a.one(ctx, s)
+	}
+	var failed error
+	for _, a.guard = range guards {
+		if err := a.one(ctx, s); err != nil && !a.cmd.halts() {
+			return fmt.Errorf("guard %s: %w", a.guard, err)
+		} else if err != nil && failed == nil {
+			failed = fmt.Errorf("guard %s: %w", a.guard, err)
+		}
+	}
+	return failed
+}
+
+// one asks one guard and waits for what becomes of it; a halt was asked already.
+func (a *asker) one(ctx context.Context, s *streams) error {
+	var nonce string
+	if !a.cmd.halts() {
 		st, err := a.state(ctx, func(*wire.State) bool { return true })
 		if err != nil {
 			return err
 		}
 		nonce = st.Nonce
-		if err := a.publish(nonce); err != nil {
-			return err
+		if a.guard == "" || !a.granted(st) {
+			if err := a.publish(nonce); err != nil {
+				return err
+			}
 		}
 	}
 	st, err := a.state(ctx, func(st *wire.State) bool { return a.done(st, nonce) })
@@ -121,7 +152,11 @@ func (a *asker) run(ctx context.Context, s *streams) error {
 	if a.cmd.Ask == watchdog.AskStop.String() && st.Level == watchdog.Land.String() {
 		note = " (a land is latched already, and goes on)"
 	}
-	fmt.Fprintf(s.out, "%s: %s%s\n", st.Vehicle, st.Level, note)
+	who := st.Vehicle
+	if a.guard != "" {
+		who += ", guard " + a.guard
+	}
+	fmt.Fprintf(s.out, "%s: %s%s\n", who, st.Level, note)
 	return nil
 }
 
@@ -147,7 +182,7 @@ func (a *asker) publish(nonce string) error {
 			by = u.Username
 		}
 	}
-	r := wire.Request{Ask: a.cmd.Ask, By: by, Nonce: nonce, Retrieve: a.cmd.Retrieve}
+	r := wire.Request{Ask: a.cmd.Ask, By: by, Nonce: nonce, Retrieve: a.cmd.Retrieve, Guard: a.guard}
 	return a.client.PublishNow(a.topic, r.Append(nil), 1, false, publishWait)
 }
 
@@ -186,6 +221,9 @@ func (a *asker) state(ctx context.Context, wanted func(*wire.State) bool) (*wire
 			st, err := wire.DecodeState(m.Payload)
 			if err != nil {
 				return nil, err
+			}
+			if a.guard != "" && st.Guard != a.guard {
+				continue
 			}
 			if m.Retained {
 				kept = &st

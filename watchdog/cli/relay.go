@@ -65,7 +65,7 @@ func (c *relayCmd) Run(s *streams) error {
 	if v.Config.Kind == watchdog.Multirotor {
 		lost = receiver.Land
 	}
-	return relay.Run(ctx, relay.Options{Prefix: b.Prefix, Vehicle: v.Name, Link: l, Lost: lost,
+	return relay.Run(ctx, relay.Options{Prefix: b.Prefix, Vehicle: v.Name, Guards: guardsOf(site), Link: l, Lost: lost,
 		Output: out, Clock: clock, Say: say, Beat: beats()})
 }
 

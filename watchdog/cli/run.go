@@ -17,15 +17,16 @@ import (
 )
 
 type runCmd struct {
-	Site  string `required:"" help:"Site file." placeholder:"FILE"`
-	Trail string `help:"Where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
-	Lock  bool   `name:"lock-memory" help:"Keep the guard's memory out of swap (mlockall); see systemd/realtime.conf."`
+	Site  string   `required:"" help:"Site file." placeholder:"FILE"`
+	Trail string   `help:"Where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
+	Only  []string `name:"vehicle" help:"Guard this vehicle of the site and no other; give it again for more. Other guards may then take the rest." placeholder:"NAME"`
+	Lock  bool     `name:"lock-memory" help:"Keep the guard's memory out of swap (mlockall); see systemd/realtime.conf."`
 }
 
 // Run guards the site until SIGTERM or SIGINT; SIGHUP reads the site file
 // again.
 func (c *runCmd) Run(s *streams) error {
-	site, err := config.Load(c.Site)
+	site, err := c.load()
 	if err != nil {
 		return err
 	}
@@ -46,7 +47,7 @@ func (c *runCmd) Run(s *streams) error {
 	log := &lineLog{to: journal, print: newPrinter()}
 	signal.Ignore(syscall.SIGPIPE) // a reader of the log that goes away must not end the guard
 	res, err := app.Run(ctx, app.Options{Site: site, Version: Version, TrailDir: c.Trail, Say: log.say,
-		Reload: reload, Load: func() (*config.Site, error) { return config.Load(c.Site) }, Notify: serviceManager(),
+		Reload: reload, Load: c.load, Notify: serviceManager(),
 		Console: app.Console{Safety: safetyLine(), Report: reportPage}})
 	log.print.close()
 	if res.Session.Folder != "" {
@@ -56,6 +57,15 @@ func (c *runCmd) Run(s *streams) error {
 		fmt.Fprintf(journal(app.Note), "head %s\n", res.Head)
 	}
 	return err
+}
+
+// load reads the site file, and leaves in it the vehicles that are this guard's.
+func (c *runCmd) load() (*config.Site, error) {
+	site, err := config.Load(c.Site)
+	if err != nil || len(c.Only) == 0 {
+		return site, err
+	}
+	return site.Only(c.Only)
 }
 
 // onHangup turns SIGHUP into reloads.
