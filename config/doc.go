@@ -111,6 +111,12 @@
 //	                      body_velocity; confidence, confidence_percent,
 //	                      confidence_words; tracker
 //
+//	[vehicle.signing]     files of keys as pinfold key --new makes them, mode 0600, each
+//	                      its own; nothing is signed, and all is taken, where not given
+//	key_file              permits, commands, acknowledgements: guards and the vehicle
+//	request_key_file      start, reset and alignments: guards and operators
+//	pose_key_file         poses, in JSON: guards and the tracker
+//
 //	[vehicle.limits]      each a number, or {max, caution, confirm, answer}; off where not given
 //	height                m, centre above z = 0, with what it can rise until rest
 //	speed, climb, descent m/s; speed must be given where predict is on

@@ -68,6 +68,7 @@ type Vehicle struct {
 	// AlignFile is the alignment file that the site file names, relative paths
 	// resolved, whether it is there or not; empty: none.
 	AlignFile string
+	Signing   Signing // files of the keys that its messages are signed with
 }
 
 // File is one file as it was read.

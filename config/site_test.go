@@ -221,7 +221,7 @@ func TestHashFollowsTheFiles(t *testing.T) {
 // TestLoadResolvesPaths loads from a directory of its own.
 func TestLoadResolvesPaths(t *testing.T) {
 	dir := t.TempDir()
-	for _, name := range []string{"yard.geojson", "password.txt", "ca.pem", "cert.pem", "key.pem"} {
+	for _, name := range []string{"yard.geojson", "password.txt", "ca.pem", "cert.pem", "key.pem", "wren.key", "desk.key", "tracker.key"} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text(t, name)), 0o600); err != nil {
 			t.Fatal(err)
 		}

@@ -98,6 +98,7 @@ func (c *comparison) vehicles(o, n *Vehicle) {
 	c.least("vehicle.radius", a.Radius, b.Radius)
 	c.least("vehicle.height", a.Height, b.Height)
 	c.least("vehicle.zone_caution", a.ZoneCaution, b.ZoneCaution)
+	c.same("vehicle.signing", o.Signing, n.Signing)
 	c.same("vehicle.home", a.Home, b.Home)
 	c.same("zone.floor", floor{a.HasGround, a.Ground}, floor{b.HasGround, b.Ground})
 	c.limits(a, b)

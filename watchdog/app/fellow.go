@@ -85,6 +85,10 @@ func (k *keeper) fellow(m *link.Message, p *wire.Permit) bool {
 	if f == nil {
 		return false
 	}
+	if !k.signing.fellow.Check(m.Payload) { // the vehicle takes it for none, too
+		k.signing.refuse("permit")
+		return true
+	}
 	if f.session == "" || f.silent {
 		k.say(k.now(), Note, fmt.Sprintf("fellow guard %s is heard (session %.16s)", f.name, p.Session))
 	}

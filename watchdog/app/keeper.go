@@ -81,6 +81,7 @@ type keeper struct {
 	permits   wire.Decoder // of the permits of others
 	rival     secondGuard
 	fellows   fellows
+	signing   signing
 	dropped   [3]uint64 // by queue of the inbox, as they were counted at
 	droppedAt time.Duration
 	flow      flowWatch
@@ -181,7 +182,7 @@ func (k *keeper) message(m *link.Message) {
 	switch m.Sub {
 	case subPose:
 		e.Kind = uint8(watchdog.EvPose)
-		k.flow.pose(m.Arrived)
+		k.flow.pose(m.Arrived) // signed or not, it came
 	case subAck:
 		e.Kind = uint8(watchdog.EvAck)
 	case subRequest:
@@ -198,6 +199,10 @@ func (k *keeper) message(m *link.Message) {
 	case subAlign:
 		e.Kind = uint8(watchdog.EvAlign)
 	}
+	if !k.accepts(m) {
+		return
+	}
+	e.Payload = m.Payload
 	if m.Retained {
 		e.Flags |= intake.Retained
 	}

@@ -13,6 +13,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -50,8 +51,12 @@ func (a *aligner) handOver(ctx context.Context, site *config.Site, made error) e
 		return fmt.Errorf("the file is written, but could not be sent: %w", err)
 	}
 	defer client.Close(time.Second)
+	key, err := sign.ReadKey(a.v.Signing.RequestFile)
+	if err != nil {
+		return fmt.Errorf("the file is written, but could not be sent: %w; see [vehicle.signing]", err)
+	}
 	sum := sha256.Sum256(data)
-	h := &handing{client: client, inbox: inbox, topic: topics.Align, file: string(data), hash: hex.EncodeToString(sum[:])}
+	h := &handing{client: client, inbox: inbox, topic: topics.Align, file: string(data), hash: hex.EncodeToString(sum[:]), sign: sign.New(key, topics.Align)}
 	return a.handed(h.all(ctx, guardsOf(site)))
 }
 
@@ -78,6 +83,7 @@ type handing struct {
 	topic  string
 	file   string
 	hash   string
+	sign   *sign.Signer
 	guard  string // the one it is for; empty: whoever is there
 }
 
@@ -106,7 +112,7 @@ func (h *handing) run(ctx context.Context) (*wire.State, error) {
 			return st, err
 		}
 		m := wire.Align{By: userName(), Nonce: st.Nonce, File: h.file}
-		if err := h.client.PublishNow(h.topic, m.Append(nil), 1, false, publishWait); err != nil {
+		if err := h.client.PublishNow(h.topic, h.sign.Sign(m.Append(nil)), 1, false, publishWait); err != nil {
 			return nil, fmt.Errorf("the file is written, but could not be sent: %w", err)
 		}
 		st, err = h.state(ctx, answerWait, h.answered)

@@ -15,6 +15,7 @@ import (
 	"pinfold/config"
 	"pinfold/watchdog"
 	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -67,6 +68,10 @@ func (c *askCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
+	key, err := sign.ReadKey(v.Signing.RequestFile)
+	if err != nil && !c.halts() { // a halt is carried out without it
+		return fmt.Errorf("%w; see [vehicle.signing]", err)
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	inbox, err := link.NewInbox(link.Queue{Max: wire.StateMax})
@@ -83,7 +88,7 @@ func (c *askCmd) Run(s *streams) error {
 	defer client.Close(time.Second)
 	ctx, cancel := context.WithTimeout(ctx, c.Wait)
 	defer cancel()
-	a := &asker{cmd: c, client: client, inbox: inbox, topic: topics.Request}
+	a := &asker{cmd: c, client: client, inbox: inbox, topic: topics.Request, sign: sign.New(key, topics.Request)}
 	return a.run(ctx, s, guardsOf(site))
 }
 
@@ -101,6 +106,7 @@ type asker struct {
 	client *link.Client
 	inbox  *link.Inbox
 	topic  string
+	sign   *sign.Signer
 	guard  string // the one that is asked and listened to; empty: whoever is there
 }
 
@@ -183,7 +189,7 @@ func (a *asker) publish(nonce string) error {
 		}
 	}
 	r := wire.Request{Ask: a.cmd.Ask, By: by, Nonce: nonce, Retrieve: a.cmd.Retrieve, Guard: a.guard}
-	return a.client.PublishNow(a.topic, r.Append(nil), 1, false, publishWait)
+	return a.client.PublishNow(a.topic, a.sign.Sign(r.Append(nil)), 1, false, publishWait)
 }
 
 // granted says whether st shows what was asked for.
