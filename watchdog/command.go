@@ -64,6 +64,5 @@ func (g *Guard) judgeAck(now time.Duration) {
 	if _, owed := g.cmd.due(); !owed {
 		return
 	}
-	waited, within := now-g.cmd.waits, g.cfg.Timing.AckWithin
-	g.observe(g.other(CauseNotAcknowledged), waited > within, waited.Seconds(), within.Seconds(), now)
+	g.observeTime(CauseNotAcknowledged, now-g.cmd.waits, g.cfg.Timing.AckWithin, now)
 }
