@@ -22,7 +22,7 @@ import (
 // judgedPoses are the poses that the guard of a session judged.
 func judgedPoses(t *testing.T, folder string) (all []watchdog.Snapshot) {
 	t.Helper()
-	err := Watch(folder, func(_ string, kind watchdog.EventKind, s *watchdog.Snapshot) error {
+	err := Watch(folder, func(_ string, kind watchdog.EventKind, s *watchdog.Snapshot, _ []watchdog.Effect) error {
 		if n := len(all); kind == watchdog.EvPose && s.Judged && (n == 0 || all[n-1].Pose.Stamp != s.Pose.Stamp) {
 			all = append(all, *s)
 		}
