@@ -55,6 +55,7 @@ type commands struct {
 	Check    checkCmd    `cmd:"" help:"Judge a site file: every mistake, and what the declared stopping leaves."`
 	Run      runCmd      `cmd:"" help:"Guard the vehicles of a site over its broker, until told to end."`
 	Ask      askCmd      `cmd:"" help:"Ask a running guard for start, stop, land or reset."`
+	Key      keyCmd      `cmd:"" help:"Make a key that messages are signed with, or print a key's fingerprint."`
 	Relay    relayCmd    `cmd:"" help:"Hold a vehicle's permit and drive a GPIO line or a command by it."`
 	Play     playCmd     `cmd:"" help:"Publish a recording as live pose."`
 	Replay   replayCmd   `cmd:"" help:"Judge a recording or a session again, offline."`

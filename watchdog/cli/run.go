@@ -16,16 +16,17 @@ import (
 )
 
 type runCmd struct {
-	Site  string `required:"" help:"Site file." placeholder:"FILE"`
-	Trail string `help:"Where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
-	Log   string `enum:"text,json" default:"text" help:"Lines for people to read, or JSON, one object a line: ${enum}. Under systemd, text goes into the journal with fields."`
-	Lock  bool   `name:"lock-memory" help:"Keep the guard's memory out of swap (mlockall); see systemd/realtime.conf."`
+	Site  string   `required:"" help:"Site file." placeholder:"FILE"`
+	Trail string   `help:"Where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
+	Only  []string `name:"vehicle" help:"Guard this vehicle of the site and no other; give it again for more. Other guards may then take the rest." placeholder:"NAME"`
+	Log   string   `enum:"text,json" default:"text" help:"Lines for people to read, or JSON, one object a line: ${enum}. Under systemd, text goes into the journal with fields."`
+	Lock  bool     `name:"lock-memory" help:"Keep the guard's memory out of swap (mlockall); see systemd/realtime.conf."`
 }
 
 // Run guards the site until SIGTERM or SIGINT; SIGHUP reads the site file
 // again.
 func (c *runCmd) Run(s *streams) error {
-	site, err := config.Load(c.Site)
+	site, err := c.load()
 	if err != nil {
 		return err
 	}
@@ -48,7 +49,7 @@ func (c *runCmd) Run(s *streams) error {
 	defer unhook()
 	signal.Ignore(syscall.SIGPIPE) // a reader of the log that goes away must not end the guard
 	res, err := app.Run(ctx, app.Options{Site: site, Version: Version, TrailDir: c.Trail, Say: log.say,
-		Reload: reload, Load: func() (*config.Site, error) { return config.Load(c.Site) }, Notify: serviceManager(),
+		Reload: reload, Load: c.load, Notify: serviceManager(),
 		Console: app.Console{Safety: safetyLine(), Report: reportPage}})
 	log.print.close()
 	if res.Session.Folder != "" {
@@ -80,6 +81,15 @@ func leaner() {
 		debug.SetGCPercent(50)
 	}
 	debug.FreeOSMemory()
+}
+
+// load reads the site file, and leaves in it the vehicles that are this guard's.
+func (c *runCmd) load() (*config.Site, error) {
+	site, err := config.Load(c.Site)
+	if err != nil || len(c.Only) == 0 {
+		return site, err
+	}
+	return site.Only(c.Only)
 }
 
 // onHangup turns SIGHUP into reloads.
