@@ -88,6 +88,11 @@ type statusError struct {
 
 func (e *statusError) Error() string { return e.text }
 
+// saidError is an error that was said already.
+type saidError struct{ error }
+
+func (e *saidError) Unwrap() error { return e.error }
+
 // found makes a foundError; an empty text is not printed, the command having
 // said it all.
 func found(format string, a ...any) error { return &foundError{fmt.Sprintf(format, a...)} }
@@ -143,6 +148,9 @@ func Main(args []string, in io.Reader, out, errw io.Writer) (code int) {
 func status(err error, errw io.Writer) int {
 	var f *foundError
 	var own *statusError
+	if said := (*saidError)(nil); errors.As(err, &said) {
+		errw = io.Discard
+	}
 	switch {
 	case err == nil:
 		return exitFine

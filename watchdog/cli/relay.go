@@ -54,11 +54,11 @@ func (c *relayCmd) Run(s *streams) error {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	begun, print := time.Now(), newPrinter()
+	begun, print, log := time.Now(), newPrinter(), newLogger("text", s.err)
 	defer print.close()
 	say := func(text string) {
 		print.post(func() {
-			fmt.Fprintln(s.err, format(app.Line{At: time.Since(begun), Vehicle: v.Name, Text: text}))
+			logLine(log, app.Line{At: time.Since(begun), Vehicle: v.Name, Text: text})
 		})
 	}
 	clock, err := relay.Clock(c.Clock)
