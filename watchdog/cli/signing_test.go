@@ -113,6 +113,21 @@ func TestWholeJobSigned(t *testing.T) {
 	within(t, 10*time.Second, "the forged guard is forgotten and a reset is granted", func() bool { code, _ := ask("reset", "--site", desk); return code == exitFine })
 	start()
 
+	forgeAndStop(t, l, guard, r, desk, unsigned, goes, start)
+	for _, p := range []*process{guard, r} {
+		for kind, k := range keys {
+			if strings.Contains(p.text(), hex.EncodeToString(k[:4])) {
+				t.Errorf("the %s's key stands in a log", kind)
+			}
+		}
+	}
+	noSecretsIn(t, sessionIn(t, trail), keys)
+}
+
+// forgeAndStop shows a vehicle that goes poses, commands and requests that are not
+// signed: a pose is as none, and the rest stops.
+func forgeAndStop(t *testing.T, l *listener, guard, r *process, desk, unsigned string, goes func() bool, start func()) {
+	t.Helper()
 	l.send(l.topics.Pose, poseMessage(time.Now().UnixNano(), 1<<40, 500, 2, 1.5), false) // outside, if it counted
 	if time.Sleep(300 * time.Millisecond); !goes() || l.last().Level != "clear" {
 		t.Errorf("a forged pose counts: level %s", l.last().Level)
@@ -136,14 +151,6 @@ func TestWholeJobSigned(t *testing.T) {
 	if !strings.Contains(guard.text(), "unsigned: passer-by") {
 		t.Error("the log does not say that a stop was not signed")
 	}
-	for _, p := range []*process{guard, r} {
-		for kind, k := range keys {
-			if strings.Contains(p.text(), hex.EncodeToString(k[:4])) {
-				t.Errorf("the %s's key stands in a log", kind)
-			}
-		}
-	}
-	noSecretsIn(t, sessionIn(t, trail), keys)
 }
 
 // noSecretsIn looks for keys in a session's files.
