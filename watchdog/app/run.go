@@ -249,7 +249,7 @@ func (r *runner) connect(k *keeper) (err error) {
 // reason once an outage, and when it is back.
 func (r *runner) onLink(k *keeper) func(up bool, why string) {
 	was, said := false, map[string]bool{}
-	url := r.opt.Site.Broker.URL // a reload puts another site there, from another goroutine
+	url := r.opt.Site.Broker.Addresses() // a reload puts another site there, from another goroutine
 	return func(up bool, why string) {
 		k.mail.setLink(up)
 		if r.metrics != nil {
@@ -320,7 +320,7 @@ func (r *runner) lostAtStart() {
 		if !k.client.Up() {
 			k.mail.setLink(false)
 			r.say(Line{At: r.now(), Weight: Alarm, Vehicle: k.cfg.Vehicle,
-				Text: "no broker at " + r.opt.Site.Broker.URL + " yet: nothing is permitted; trying on"})
+				Text: "no broker at " + r.opt.Site.Broker.Addresses() + " yet: nothing is permitted; trying on"})
 		}
 	}
 }
