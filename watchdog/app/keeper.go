@@ -74,6 +74,8 @@ type keeper struct {
 	metrics *metrics.Set    // nil: nobody reads
 	screen  *console.Screen // nil: there is no console
 
+	left leftID // of commands
+
 	msg       link.Message
 	waiting   []intake.Entry
 	buf       []byte

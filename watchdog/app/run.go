@@ -235,6 +235,7 @@ func (r *runner) connect(k *keeper) (err error) {
 	if k.command, err = k.client.Slot(k.topics.Command, 0, false); err != nil {
 		return err
 	}
+	k.command.OnLeft(k.commandLeft)
 	if k.probes, err = k.client.Slot(probes, 0, false); err != nil {
 		return err
 	}
