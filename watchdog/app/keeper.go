@@ -88,6 +88,7 @@ type keeper struct {
 	answer    chan<- error            // while a tighter site is being taken
 	tying     tying                   // the site's own alignment file
 	siteSaid  *atomic.Pointer[string] // of the session: what became of the last reload
+	trailSaid *atomic.Pointer[string] // of the session: what its trail lacks
 	broken    bool                    // the core panicked: it is not to be touched again
 }
 

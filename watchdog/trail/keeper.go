@@ -34,6 +34,8 @@ type keeper struct {
 	retryAt   time.Time
 	err, gone error         // of the last job, of the last look
 	offset    time.Duration // wall clock minus session's clock
+	steps     uint64        // of the wall clock
+	stepped   time.Duration // the last of them
 
 	space    space
 	told     Status // by OnStatus
