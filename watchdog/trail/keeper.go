@@ -121,6 +121,8 @@ func (k *keeper) take(r result, now time.Time) {
 	k.events.done(r.job.events, r.job.sync, r.err)
 	if r.job.tidy {
 		k.gone = r.gone
+	}
+	if r.job.tidy || r.err != nil {
 		k.space.free = r.free
 	}
 	if r.err != nil {
