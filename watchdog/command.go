@@ -61,7 +61,7 @@ func (g *Guard) onAck(id string, now time.Duration) {
 
 // judgeAck checks that the command in force is acknowledged.
 func (g *Guard) judgeAck(now time.Duration) {
-	if _, owed := g.cmd.due(); !owed {
+	if _, owed := g.cmd.due(); !owed || g.cfg.MotorsOff {
 		return
 	}
 	waited, within := now-g.cmd.waits, g.cfg.Timing.AckWithin

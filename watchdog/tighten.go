@@ -137,6 +137,7 @@ func looser(old, next *Config) (what []string) {
 	}
 	fixed("guard, session or vehicle", old.Guard == next.Guard && old.Session == next.Session && old.Vehicle == next.Vehicle)
 	fixed("kind", old.Kind == next.Kind)
+	fixed("whether the motors are off", old.MotorsOff == next.MotorsOff)
 	fixed("ground", old.HasGround == next.HasGround && old.Ground == next.Ground)
 	fixed("home", old.Home == next.Home)
 	fixed("pose fields", reflect.DeepEqual(old.Fields, next.Fields))
