@@ -34,6 +34,7 @@ func (g *Guard) Tighten(c Config, now time.Duration) ([]Effect, error) {
 		p.MaxSpeed = g.cfg.Pose.MaxSpeed
 	}
 	g.keepTie(&c)
+	c.handheld()
 	if what := looser(&g.cfg, &c); len(what) > 0 {
 		return nil, fmt.Errorf("watchdog: vehicle %q: not taken while running: %s. Try: stop, then start with the new site file",
 			g.cfg.Vehicle, strings.Join(what, "; "))

@@ -181,6 +181,7 @@ func (r *runner) addKeeper(i int) error {
 	}
 	k.cfg.Session, k.cfg.Hash = r.session.ID, r.opt.Site.Hash
 	k.cfg.Pose.WallZero = r.start.UnixNano()
+	k.cfg.MotorsOff = r.opt.MotorsOff
 	k.tying.looked = k.cfg.Tie.Hash
 	seed, err := random(len(k.cfg.NonceSeed))
 	if err != nil {
@@ -196,12 +197,20 @@ func (r *runner) addKeeper(i int) error {
 	if k.topics, err = wire.Topics(r.opt.Site.Broker.Prefix, v.Name); err != nil {
 		return err
 	}
-	r.trail.Event(v.Name, "guard", r.now(), map[string]string{"nonce_seed": hex.EncodeToString(seed), "site": r.opt.Site.Hash})
+	r.trail.Event(v.Name, "guard", r.now(), begun{hex.EncodeToString(seed), r.opt.Site.Hash, r.opt.MotorsOff})
 	err = r.connect(k)
 	if k.client != nil { // abandon closes it
 		r.keepers = append(r.keepers, k)
 	}
 	return err
+}
+
+// begun is the body of a guard's first record: what judging the session again
+// needs beside the site file.
+type begun struct {
+	Seed      string `json:"nonce_seed"`
+	Site      string `json:"site"` // hash of the site file
+	MotorsOff bool   `json:"motors_off,omitempty"`
 }
 
 // connect makes the vehicle's own connection, so that one that is made anew
@@ -334,12 +343,22 @@ func (r *runner) watch(ctx context.Context) (running int, failed error) {
 			return len(r.keepers), nil
 		case err := <-r.ended:
 			return len(r.keepers) - 1, err
+		case e := <-r.opt.Evidence:
+			r.sign(&e)
 		case <-asked:
 			asked = nil // the next one waits
 			go func() { r.reload(ctx); done <- struct{}{} }()
 		case <-done:
 			asked = r.opt.Reload
 		}
+	}
+}
+
+// sign puts a record of the caller's into the trail.
+func (r *runner) sign(e *Evidence) {
+	answer := e.Answer
+	if err := r.trail.Signed(e.Vehicle, e.About, r.now(), e.Record, func(failed bool) { answer <- notDurable(failed) }); err != nil {
+		answer <- err
 	}
 }
 

@@ -26,6 +26,8 @@ type rehearseCmd struct {
 	Trace     bool   `help:"Tell the run of --seed, step by step."`
 	UntilLeak bool   `help:"Go on until a vehicle leaves its pen, or --runs are over; without what-ifs."`
 	JSON      bool   `name:"json" help:"Print one JSON document."`
+
+	walkFlags `embed:""`
 }
 
 // maxRehearsal bounds the runs of one vehicle.
@@ -33,6 +35,9 @@ const maxRehearsal = 10_000_000
 
 // Run answers whether the vehicles of a site will stop in time.
 func (c *rehearseCmd) Run(s *streams) error {
+	if c.Walk {
+		return c.walk(s)
+	}
 	site, err := c.load()
 	if err != nil {
 		return err
@@ -72,12 +77,9 @@ func (c *rehearseCmd) load() (*config.Site, error) {
 	if c.WhatIf < 0 || c.WhatIf > maxRehearsal {
 		return nil, fmt.Errorf("--what-if=%d; give 1 to %d", c.WhatIf, maxRehearsal)
 	}
-	if _, err := os.Stat(c.Site); err != nil {
-		return nil, fmt.Errorf("%w; give the path of a site file", err)
-	}
-	site, err := config.Load(c.Site)
+	site, err := loadSite(c.Site)
 	if err != nil {
-		return nil, fmt.Errorf("%w\nNext: pinfold check --site %s", err, c.Site)
+		return nil, err
 	}
 	return c.chosen(site)
 }

@@ -70,7 +70,9 @@ func audit(folder string) (*Report, error) {
 		if !ok {
 			return nil, fmt.Errorf("review: the session's site file has no vehicle %q", name)
 		}
-		all = append(all, newCollector(v, rep.Duration))
+		c := newCollector(v, rep.Duration)
+		c.carried = a.motorsOff[name]
+		all = append(all, c)
 	}
 	a.each = func(s step) error { return all[s.vehicle].step(&s) }
 	same, err := a.run(r)
