@@ -8,6 +8,7 @@ import (
 	"pinfold/config"
 	"pinfold/watchdog"
 	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 	"pinfold/watchdog/pose"
 	"pinfold/watchdog/walk"
@@ -33,6 +34,8 @@ type bystander struct {
 	n       int
 	command string // id of the newest
 	by      string
+	request *sign.Signer // nil: the site names no key
+	signed  *sign.Signer // of commands
 	msg     link.Message
 	sample  pose.Sample
 }
@@ -51,6 +54,15 @@ func newBystander(ctx context.Context, site *config.Site, v *config.Vehicle) (b 
 	if b.dec, err = pose.NewDecoder(v.Config.Fields); err != nil {
 		return nil, err
 	}
+	request, err := sign.ReadKey(v.Signing.RequestFile)
+	if err != nil {
+		return nil, fmt.Errorf("%w; see [vehicle.signing]", err)
+	}
+	own, err := sign.ReadKey(v.Signing.KeyFile)
+	if err != nil {
+		return nil, fmt.Errorf("%w; see [vehicle.signing]", err)
+	}
+	b.request, b.signed = sign.New(request, b.topics.Request), sign.New(own, b.topics.Command)
 	b.inbox, err = link.NewInbox(link.Queue{Depth: link.MaxDepth, Max: pose.MaxPayload}, link.Queue{Depth: link.MaxDepth, Max: wire.CommandMax},
 		link.Queue{Depth: link.MaxDepth, Max: wire.PermitMax}, link.Queue{Max: wire.StateMax})
 	if err != nil {
@@ -95,7 +107,7 @@ func (b *bystander) commands() (out []walk.Command) {
 				b.n++
 			}
 		case byCommand:
-			if c, err := wire.DecodeCommand(m.Payload); err == nil && c.ID != b.command {
+			if c, err := wire.DecodeCommand(m.Payload); err == nil && c.ID != b.command && b.signed.Check(m.Payload) {
 				b.command = c.ID
 				out = append(out, walk.Command{Cause: c.Cause, Name: c.Zone, After: b.after(c.Stamp, m.Arrived)})
 			}
@@ -133,5 +145,5 @@ func (b *bystander) after(stamp int64, at time.Duration) float64 {
 // is asked for again with the guard's next nonce.
 func (b *bystander) reset(nonce string) {
 	r := wire.Request{Ask: watchdog.AskReset.String(), By: b.by, Nonce: nonce}
-	_ = b.client.PublishNow(b.topics.Request, r.Append(nil), 1, false, publishWait)
+	_ = b.client.PublishNow(b.topics.Request, b.request.Sign(r.Append(nil)), 1, false, publishWait)
 }
