@@ -29,6 +29,9 @@ type Options struct {
 	Console Console
 	// Notify tells the service manager; nil: there is none.
 	Notify Notifier
+	// Wall is the wall clock, which is only written down, and tells whether an
+	// alignment is from before the start; nil is time.Now.
+	Wall func() time.Time
 	// MotorsOff: a person carries the vehicles along their edges. Nothing is ever
 	// permitted, and stops are called without a start (watchdog.Config.MotorsOff).
 	MotorsOff bool

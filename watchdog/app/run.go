@@ -29,9 +29,12 @@ func Run(ctx context.Context, o Options) (Result, error) {
 	if o.Site == nil || len(o.Site.Vehicles) == 0 {
 		return Result{}, errors.New("app: no vehicle to guard")
 	}
+	if o.Wall == nil {
+		o.Wall = time.Now
+	}
 	start := time.Now()
-	r := &runner{opt: o, start: start, now: func() time.Duration { return time.Since(start) }}
-	if err := r.open(start); err != nil {
+	r := &runner{opt: o, start: o.Wall(), now: func() time.Duration { return time.Since(start) }}
+	if err := r.open(); err != nil {
 		return Result{}, err
 	}
 	return r.guard(ctx)
@@ -40,7 +43,7 @@ func Run(ctx context.Context, o Options) (Result, error) {
 // runner owns the lifecycle of one session.
 type runner struct {
 	opt     Options
-	start   time.Time // the session's instant zero
+	start   time.Time // the wall clock at the session's instant zero
 	now     func() time.Duration
 	session Session
 	trail   *trail.Writer
@@ -60,7 +63,7 @@ type runner struct {
 }
 
 // open makes the trail, then one keeper a vehicle.
-func (r *runner) open(start time.Time) error {
+func (r *runner) open() error {
 	id, err := random(8)
 	if err != nil {
 		return err
@@ -75,7 +78,7 @@ func (r *runner) open(start time.Time) error {
 	if err := r.openConsole(); err != nil {
 		return err
 	}
-	if err := r.openTrail(start); err != nil {
+	if err := r.openTrail(); err != nil {
 		r.opt.page.Close()
 		return err
 	}
@@ -95,14 +98,14 @@ func (r *runner) open(start time.Time) error {
 	return nil
 }
 
-func (r *runner) openTrail(start time.Time) error {
+func (r *runner) openTrail() error {
 	s := r.opt.Site
 	dir, key := s.Trail.Dir, s.Trail.KeyFile
 	if r.opt.TrailDir != "" {
 		dir, key = r.opt.TrailDir, filepath.Join(r.opt.TrailDir, "trail.key")
 	}
 	t := trail.Options{Dir: dir, Session: r.session.ID, Guard: s.Guard, Site: s.Name, Version: r.opt.Version,
-		Started: start, KeyFile: key, IsStop: isStop, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
+		Started: r.start, Wall: r.opt.Wall, KeyFile: key, IsStop: isStop, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
 	for i := range s.Vehicles {
 		t.Vehicles = append(t.Vehicles, s.Vehicles[i].Name)
 	}
