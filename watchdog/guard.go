@@ -137,6 +137,7 @@ func New(c Config) (*Guard, error) {
 	if err := c.Validate(); err != nil {
 		return nil, err
 	}
+	c.handheld()
 	dec, err := pose.NewDecoder(c.Fields)
 	if err != nil {
 		return nil, fmt.Errorf("watchdog: vehicle %q: %w", c.Vehicle, err)

@@ -18,14 +18,28 @@ import (
 )
 
 type rehearseCmd struct {
-	Site      string `required:"" help:"Site file." placeholder:"FILE"`
-	Runs      int    `default:"10000" help:"Runs of each vehicle."`
+	Site      string `help:"Site file." placeholder:"FILE"`
+	Runs      *int   `help:"Runs of each vehicle, or fault; where not given 10000, with --live 3, with --faults 1." placeholder:"N"`
 	WhatIf    int    `help:"Runs of each what-if; a tenth of --runs where not given." placeholder:"N"`
 	Seed      uint64 `default:"1" help:"First seed; with --trace the only one."`
 	Vehicle   string `help:"Rehearse this vehicle only." placeholder:"NAME"`
 	Trace     bool   `help:"Tell the run of --seed, step by step."`
 	UntilLeak bool   `help:"Go on until a vehicle leaves its pen, or --runs are over; without what-ifs."`
 	JSON      bool   `name:"json" help:"Print one JSON document."`
+
+	walkFlags  `embed:""`
+	faultFlags `embed:""`
+}
+
+// defaultRuns is how many runs of each vehicle there are where not given.
+const defaultRuns = 10_000
+
+// runs is how many are asked for, or otherwise where that was not said.
+func (c *rehearseCmd) runs(otherwise int) int {
+	if c.Runs == nil {
+		return otherwise
+	}
+	return *c.Runs
 }
 
 // maxRehearsal bounds the runs of one vehicle.
@@ -33,6 +47,14 @@ const maxRehearsal = 10_000_000
 
 // Run answers whether the vehicles of a site will stop in time.
 func (c *rehearseCmd) Run(s *streams) error {
+	switch {
+	case c.Faults:
+		return c.faults(s)
+	case c.Site == "":
+		return errors.New("missing --site: give the path of a site file")
+	case c.Walk:
+		return c.walk(s)
+	}
 	site, err := c.load()
 	if err != nil {
 		return err
@@ -44,7 +66,7 @@ func (c *rehearseCmd) Run(s *streams) error {
 	defer stop()
 	begun := time.Now()
 	bar := newBar(s.err)
-	rep, err := rehearse.Rehearse(ctx, site, rehearse.Plan{Runs: c.Runs, WhatIf: c.WhatIf, First: c.Seed, UntilLeak: c.UntilLeak, Each: bar.show})
+	rep, err := rehearse.Rehearse(ctx, site, rehearse.Plan{Runs: c.runs(defaultRuns), WhatIf: c.WhatIf, First: c.Seed, UntilLeak: c.UntilLeak, Each: bar.show})
 	bar.end()
 	if errors.Is(err, context.Canceled) {
 		return fmt.Errorf("the rehearsal was broken off: nothing is shown by it")
@@ -66,18 +88,15 @@ func (c *rehearseCmd) Run(s *streams) error {
 
 // load reads the site and keeps the vehicles that are asked for.
 func (c *rehearseCmd) load() (*config.Site, error) {
-	if c.Runs < 1 || c.Runs > maxRehearsal {
-		return nil, fmt.Errorf("--runs=%d; give 1 to %d", c.Runs, maxRehearsal)
+	if n := c.runs(defaultRuns); n < 1 || n > maxRehearsal {
+		return nil, fmt.Errorf("--runs=%d; give 1 to %d", n, maxRehearsal)
 	}
 	if c.WhatIf < 0 || c.WhatIf > maxRehearsal {
 		return nil, fmt.Errorf("--what-if=%d; give 1 to %d", c.WhatIf, maxRehearsal)
 	}
-	if _, err := os.Stat(c.Site); err != nil {
-		return nil, fmt.Errorf("%w; give the path of a site file", err)
-	}
-	site, err := config.Load(c.Site)
+	site, err := loadSite(c.Site)
 	if err != nil {
-		return nil, fmt.Errorf("%w\nNext: pinfold check --site %s", err, c.Site)
+		return nil, err
 	}
 	return c.chosen(site)
 }
