@@ -37,7 +37,7 @@ func printRehearsed(out io.Writer, v *rehearse.Vehicle) {
 	w := tabwriter.NewWriter(out, 2, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "  nearest at rest\truns\tclosest\tleft\tseed of the closest")
 	for _, e := range v.Edges {
-		fmt.Fprintf(w, "  %s\t%d\t%.3f m\t%d\t%d\n", e.Name, e.Runs, e.Closest, e.Left, e.Seed)
+		fmt.Fprintf(w, "  %s\t%d\t%.3f m\t%d\t%s\n", e.Name, e.Runs, e.Closest, e.Left, e.Run)
 	}
 	_ = w.Flush() // out is what it is
 	d, k := &v.Room.Declared, &v.Room.Worst
@@ -45,7 +45,7 @@ func printRehearsed(out io.Writer, v *rehearse.Vehicle) {
 		"  declared; median %.3f m, 95 %% below %.3f m where every error is at its worst as well.\n", d.Median, d.Most, k.Median, k.Most)
 	for i := range v.Leaks {
 		l := &v.Leaks[i]
-		fmt.Fprintf(out, "  LEAK: seed %d, outside by %.3f m; pinfold rehearse --site FILE --vehicle %s --seed %d --trace\n", l.Seed, max(l.Depth, l.Over), v.Name, l.Seed)
+		fmt.Fprintf(out, "  LEAK: run %s, outside by %.3f m; pinfold rehearse --site FILE --vehicle %s --run %s --trace\n", l.Run, max(l.Depth, l.Over), v.Name, l.Run)
 	}
 	printWhatIfs(out, v)
 }
@@ -60,8 +60,8 @@ func printWhatIfs(out io.Writer, v *rehearse.Vehicle) {
 	for i := range v.WhatIf {
 		x := &v.WhatIf[i]
 		o, first := &x.Outcome, "-"
-		if o.Leak != nil {
-			first = fmt.Sprintf("seed %d", *o.Leak)
+		if o.After > 0 {
+			first = "run " + string(o.Leak)
 		}
 		fmt.Fprintf(w, "  %s\t%d\t%d\t%d\t%d\t%.3f m\t%s\t%s\n", x.Break, o.Runs, o.Left, o.Over, o.Short, o.Closest, first, x.Key)
 	}

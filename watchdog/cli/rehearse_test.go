@@ -65,7 +65,7 @@ func TestRehearseTrace(t *testing.T) {
 	if two := rehearsed(t, exitFine, "rehearse", "--site", site, "--seed", "5", "--trace"); one != two {
 		t.Errorf("told as\n%s\nand as\n%s", one, two)
 	}
-	for _, want := range []string{"wren, seed 5", "mole, seed 5", "started", "halts", "of room"} {
+	for _, want := range []string{"wren, run 5", "mole, run 5", "started", "halts", "of room"} {
 		if !strings.Contains(one, want) {
 			t.Errorf("nothing of %q in\n%s", want, one)
 		}

@@ -34,7 +34,7 @@ func RunSeed(src Source, seed uint64, opt Options) (res Result, c *Case, err err
 			return res, c, err
 		}
 	}
-	res.Seed = seed
+	res.Seed, res.Run = seed, lineOf(seed)
 	return res, c, nil
 }
 
@@ -45,6 +45,9 @@ const MaxLeaks = 32
 type Tally struct {
 	Runs     int
 	Void     int // seeds that never got a start
+	Bred     int // of Runs
+	Barren   int // that were to be bred and never got a start
+	First    int // the how manieth run was the first leak; 0 none
 	Stops    int
 	Rests    int
 	Left     int
@@ -78,18 +81,26 @@ type EdgeTally struct {
 	Place   judge.Place
 	Runs    int
 	Closest float64 // m, least room at rest; negative outside
-	Seed    uint64  // of that run
+	Run     Line    // that run
 	Left    int
 }
 
 // Add takes in one run.
 func (t *Tally) Add(r *Result, margin float64) {
 	t.Hash.add(r.Hash)
+	bred := r.Run.Bred()
 	if !r.Started {
-		t.Void++
+		if bred {
+			t.Barren++
+		} else {
+			t.Void++
+		}
 		return
 	}
 	t.Runs++
+	if bred {
+		t.Bred++
+	}
 	t.Time += r.Length
 	t.leak(r)
 	t.edge(r)
@@ -106,7 +117,7 @@ func (t *Tally) Add(r *Result, margin float64) {
 		if r.Short {
 			t.Short++
 		}
-		if r.Cause == "zone" {
+		if r.Cause == "zone" && !bred { // what was bred to be close says nothing of the price
 			t.Rooms = append(t.Rooms, Rest{r.Room - margin, r.Allowed, r.Pilot, r.Corner, r.Headed, r.Needles})
 		}
 	}
@@ -123,8 +134,11 @@ func (t *Tally) leak(r *Result) {
 	if r.Left {
 		t.Left++
 	}
-	if (r.Left || r.Over > overSlack) && len(t.Leaks) < MaxLeaks {
+	if r.Leaked() && len(t.Leaks) < MaxLeaks {
 		t.Leaks = append(t.Leaks, *r)
+	}
+	if r.Leaked() && t.First == 0 {
+		t.First = t.Runs
 	}
 }
 
@@ -140,12 +154,7 @@ func (t *Tally) edge(r *Result) {
 	if t.Edges == nil {
 		t.Edges = map[judge.Place]*EdgeTally{}
 	}
-	at, room, left := r.Place, r.Room, r.Left
-	if r.Left {
-		room = -r.Depth
-	} else if r.Limit != "" && (r.Cause == r.Limit || r.Over > overSlack) {
-		at, room, left = judge.Place{Region: "limit of " + r.Limit, Edge: limitEdge}, -r.Over, r.Over > overSlack
-	}
+	at, room, left := r.nearest()
 	e := t.Edges[at]
 	if e == nil {
 		e = &EdgeTally{Place: at}
@@ -156,9 +165,24 @@ func (t *Tally) edge(r *Result) {
 		e.Left++
 	}
 	if e.Runs == 1 || room < e.Closest {
-		e.Closest, e.Seed = room, r.Seed
+		e.Closest, e.Run = room, r.Run
 	}
 }
+
+// nearest is the edge or limit that a run came closest to, the room left there
+// (negative outside), and whether that was left or exceeded.
+func (r *Result) nearest() (at judge.Place, room float64, left bool) {
+	switch {
+	case r.Left:
+		return r.Place, -r.Depth, true
+	case r.Limit != "" && (r.Cause == r.Limit || r.Over > overSlack):
+		return judge.Place{Region: "limit of " + r.Limit, Edge: limitEdge}, -r.Over, r.Over > overSlack
+	}
+	return r.Place, r.Room, false
+}
+
+// Leaked says whether the run left the pen or exceeded a limit.
+func (r *Result) Leaked() bool { return r.Left || r.Over > overSlack }
 
 // Sorted are the edges by region and edge.
 func (t *Tally) Sorted() (all []*EdgeTally) {
