@@ -58,7 +58,7 @@ func TestRehearse(t *testing.T) {
 		var names []string
 		for _, e := range v.Edges {
 			names = append(names, e.Name)
-			if e.Closest < v.Margin {
+			if e.Runs > 0 && e.Closest < v.Margin {
 				t.Errorf("%s: %s has %.3f m", v.Name, e.Name, e.Closest)
 			}
 		}

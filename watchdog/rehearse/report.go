@@ -6,6 +6,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/sim/judge"
+	"pinfold/zones"
 )
 
 // Report is a rehearsal of a whole site. Lengths in metres.
@@ -33,6 +34,9 @@ type Vehicle struct {
 	Leaks        []Result `json:"leaks"`
 	WhatIf       []WhatIf `json:"what_if"`
 	Weak         *WhatIf  `json:"weak"` // what costs most room where it does not hold
+
+	Spots  []Spot        `json:"-"` // where runs as declared ended, some of them
+	Shapes []zones.Shape `json:"-"` // its zones
 }
 
 // Outcome counts the runs of one vehicle.
@@ -50,17 +54,21 @@ type Outcome struct {
 	After   int     `json:"first_after"` // the how manieth run it was; 0: none
 }
 
-// Edge is what came of the runs that ended nearest to one edge or limit.
+// Edge is what came of the runs that ended nearest to one edge or limit. Where
+// there was none, nothing was shown of it.
 type Edge struct {
 	Name    string  `json:"name"`
 	Runs    int     `json:"runs"`
-	Closest float64 `json:"closest"`
+	Closest float64 `json:"closest"` // 0 where Runs is
 	Left    int     `json:"left"`
-	Run     Line    `json:"run"` // the closest
+	Short   int     `json:"short"`
+	Leaks   []Line  `json:"leaks"` // the first of them
+	Run     Line    `json:"run"`   // the closest
 }
 
 // Room is the price: what is left to the edge at rest, beyond the margin.
 type Room struct {
+	All      Price `json:"all"`         // of runs drawn by chance
 	Declared Price `json:"as_declared"` // vehicles that stop exactly as declared
 	Worst    Price `json:"worst"`       // and errors at their worst
 }
@@ -116,6 +124,17 @@ func (r *Report) OK() bool {
 	return len(r.Vehicles) > 0
 }
 
+// Verdict says in a sentence what was shown.
+func (r *Report) Verdict() string {
+	switch {
+	case !r.OK():
+		return "NOT CONTAINED: see above."
+	case r.If != "":
+		return "Everything stopped in time, although a declaration did not hold. It holds as far as the others do."
+	}
+	return "As declared, everything stopped in time. It holds as far as the declared numbers do."
+}
+
 // Rehearse rehearses every vehicle of a site.
 func Rehearse(ctx context.Context, site *config.Site, p Plan) (*Report, error) {
 	r := &Report{Site: site.Name, Hash: site.Hash, Seed: p.First, Runs: p.Runs}
@@ -154,7 +173,9 @@ func rehearseOne(ctx context.Context, cfg *config.Vehicle, p *Plan, each func(in
 		return nil, 0, err
 	}
 	driven := t.Time.Seconds()
-	v.Outcome, v.Edges = outcomeOf(t), edgesOf(t)
+	v.Outcome, v.Edges = outcomeOf(t), edgesOf(t, src.scenes[0].pen.targets)
+	v.Spots, v.Shapes = t.Spots, cfg.Config.Zones.Shapes()
+	v.Room.All = PriceOf(t.Rooms, func(*Rest) bool { return true })
 	v.Leaks = append(v.Leaks, t.Leaks...)
 	v.Room.Declared = PriceOf(t.Rooms, func(r *Rest) bool { return r.Corner == Declared })
 	v.Room.Worst = PriceOf(t.Rooms, func(r *Rest) bool { return r.Corner == Worst })
@@ -199,9 +220,26 @@ func outcomeOf(t *Tally) Outcome {
 	return o
 }
 
-func edgesOf(t *Tally) (all []Edge) {
+// edgesOf are the edges that runs came to, and then those that none did.
+func edgesOf(t *Tally, aims []target) (all []Edge) {
+	seen := map[judge.Place]bool{}
 	for _, e := range t.Sorted() {
-		all = append(all, Edge{Name: placeName(e.Place), Runs: e.Runs, Closest: e.Closest, Left: e.Left, Run: e.Run})
+		seen[e.Place] = true
+		all = append(all, Edge{Name: placeName(e.Place), Runs: e.Runs, Closest: e.Closest, Left: e.Left, Short: e.Short,
+			Leaks: append([]Line{}, e.Leaks...), Run: e.Run})
+	}
+	for i := range aims {
+		at := aims[i].place
+		switch aims[i].what {
+		case atHeight, atDistance:
+			at.Edge = limitEdge
+		case atGap:
+			continue
+		}
+		if !seen[at] {
+			seen[at] = true
+			all = append(all, Edge{Name: placeName(at), Leaks: []Line{}})
+		}
 	}
 	return all
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"pinfold/sim"
 	"pinfold/sim/judge"
 )
 
@@ -58,8 +59,10 @@ type Tally struct {
 	Peeked   int
 	Time     time.Duration // simulated
 	Edges    map[judge.Place]*EdgeTally
-	Rooms    []Rest // of runs that came to rest after a stop for a zone
+	Rooms    []Rest // of runs that chance drew and that came to rest after a stop for a zone
+	Spots    []Spot // where vehicles came to rest, or left; some of them
 	Causes   map[string]int
+	spots    [3]int // ended well by chance, well and bred, and badly
 	Hash     Hashes // of all the runs' hashes, in the order of Add
 }
 
@@ -73,6 +76,38 @@ type Rest struct {
 	Needless bool
 }
 
+// Spot is where one run ended.
+type Spot struct {
+	At   sim.Vec // m, the body's centre
+	Room float64 // m, to the nearest edge; negative outside
+	Run  Line
+	Bad  bool // it left, exceeded a limit, or rests within the margin
+}
+
+// MaxSpots is how many of the runs that went well are kept for a picture, by
+// chance and bred each, and of those that did not.
+const MaxSpots = 1000
+
+// spot keeps where a run ended.
+func (t *Tally) spot(r *Result) {
+	bad := r.Leaked() || r.Short
+	if !r.Rested && !bad {
+		return
+	}
+	n := &t.spots[0]
+	switch {
+	case bad:
+		n = &t.spots[2]
+	case r.Run.Bred():
+		n = &t.spots[1]
+	}
+	if *n++; *n > MaxSpots {
+		return
+	}
+	_, room, _ := r.nearest()
+	t.Spots = append(t.Spots, Spot{r.At, room, r.Run, bad})
+}
+
 // limitEdge stands for the edge of a limit, which is no zone's.
 const limitEdge = -3
 
@@ -83,7 +118,12 @@ type EdgeTally struct {
 	Closest float64 // m, least room at rest; negative outside
 	Run     Line    // that run
 	Left    int
+	Short   int    // at rest within the margin
+	Leaks   []Line // the first MaxEdgeLeaks that left or exceeded
 }
+
+// MaxEdgeLeaks is how many leaks of an edge are kept by name.
+const MaxEdgeLeaks = 8
 
 // Add takes in one run.
 func (t *Tally) Add(r *Result, margin float64) {
@@ -104,6 +144,7 @@ func (t *Tally) Add(r *Result, margin float64) {
 	t.Time += r.Length
 	t.leak(r)
 	t.edge(r)
+	t.spot(r)
 	if !r.Stopped {
 		return
 	}
@@ -163,6 +204,11 @@ func (t *Tally) edge(r *Result) {
 	e.Runs++
 	if left {
 		e.Left++
+		if len(e.Leaks) < MaxEdgeLeaks {
+			e.Leaks = append(e.Leaks, r.Run)
+		}
+	} else if r.Short {
+		e.Short++
 	}
 	if e.Runs == 1 || room < e.Closest {
 		e.Closest, e.Run = room, r.Run
