@@ -43,12 +43,26 @@ func printRehearsed(out io.Writer, r *rehearse.Report, v *rehearse.Vehicle) {
 	if o.Run != "" {
 		printWrapped(out, fmt.Sprintf("  The closest was run %s, with %.3f m.", o.Run, o.Closest), "  ")
 	}
-	for i := range v.Leaks {
-		l := &v.Leaks[i]
-		printWrapped(out, fmt.Sprintf("  LEAK: run %s, outside by %.3f m. See it:", l.Run, max(l.Depth, l.Over)), "    ")
-		printWrapped(out, "    pinfold rehearse --site FILE --vehicle "+v.Name+ifFlag(r.If)+" --run "+string(l.Run)+" --trace", "      ")
-	}
+	printLeaks(out, r.If, v)
 	printWhatIfs(out, v)
+}
+
+// mostLeaks is how many leaks are printed; --json and --html have more.
+const mostLeaks = 5
+
+// printLeaks names the first leaks, and how to see one.
+func printLeaks(out io.Writer, broken string, v *rehearse.Vehicle) {
+	if len(v.Leaks) == 0 {
+		return
+	}
+	for i := range v.Leaks[:min(len(v.Leaks), mostLeaks)] {
+		l := &v.Leaks[i]
+		printWrapped(out, fmt.Sprintf("  LEAK: run %s, outside by %.3f m", l.Run, max(l.Depth, l.Over)), "    ")
+	}
+	if n := v.Outcome.Left + v.Outcome.Over; n > mostLeaks {
+		fmt.Fprintf(out, "  and more, %d in all; --json and --html name more\n", n)
+	}
+	printWrapped(out, "  See one: pinfold rehearse --site FILE --vehicle "+v.Name+ifFlag(broken)+" --run "+string(v.Leaks[0].Run)+" --trace", "    ")
 }
 
 // ifFlag is what makes a run of a rehearsal with a broken declaration again.

@@ -17,6 +17,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog/rehearse"
+	"pinfold/watchdog/rehearse/page"
 )
 
 type rehearseCmd struct {
@@ -29,6 +30,7 @@ type rehearseCmd struct {
 	Vehicle   string `help:"Rehearse this vehicle only." placeholder:"NAME"`
 	Trace     bool   `help:"Tell the run of --seed or --run, step by step."`
 	UntilLeak bool   `help:"Go on until a vehicle leaves its pen, or --runs are over; without what-ifs."`
+	HTML      string `name:"html" help:"Write the report as one page that opens offline." placeholder:"FILE"`
 	JSON      bool   `name:"json" help:"Print one JSON document."`
 }
 
@@ -61,6 +63,11 @@ func (c *rehearseCmd) Run(s *streams) error {
 		return err
 	}
 	rep.Safety = strings.ReplaceAll(Safety, "\n", " ")
+	if c.HTML != "" {
+		if err := writeWhole(c.HTML, "--html", true, func(w io.Writer) error { return page.Write(w, rep) }); err != nil {
+			return err
+		}
+	}
 	if c.JSON {
 		err = printJSON(s.out, rep)
 	} else {

@@ -38,6 +38,7 @@ func childOf(src breeder, parent, other *Case, s step) (*Case, error) {
 		d.given = &g
 		if c := scene.drawBy(d, parent.founder, b, peace); c != nil {
 			c.Seed, c.genes.noise, c.line = g.noise, g.noise, line
+			c.parent, c.depth = parent, parent.depth+1
 			return c, nil
 		}
 	}

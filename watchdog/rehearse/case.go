@@ -81,6 +81,8 @@ type Case struct {
 	line    Line   // its own; empty: Seed's
 	founder uint64 // seed of the scene it is in
 	genes   genome
+	parent  *Case // nil: drawn by chance
+	depth   int   // how many steps it is from its seed
 }
 
 // Tick is the step of the plant, and how often a vehicle asks whether it may

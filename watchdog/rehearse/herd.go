@@ -11,9 +11,7 @@ import (
 // worst is a run that may be bred from.
 type worst struct {
 	c    *Case
-	room float64  // m, beyond what was declared to be left; negative: less was left
-	kids uint64   // so many children it has
-	with []uint64 // seeds it was crossed with
+	room float64 // m, beyond what was declared to be left; negative: less was left
 }
 
 // PerPlace is how many of the worst runs are kept for every edge and limit.
@@ -24,6 +22,8 @@ type herd struct {
 	places []judge.Place
 	best   [][]*worst // of each place, the worst first
 	turn   int
+	kids   map[Line]uint64 // how many children a run has
+	pairs  map[Line]bool   // crossings that were made
 }
 
 // take keeps a run if it is among the worst of its place. What never came to
@@ -67,18 +67,30 @@ func (h *herd) orders(n int) (all []order) {
 			b := h.best[h.turn/2%len(h.best)]
 			p = b[h.turn/2/len(h.best)%len(b)]
 		}
-		p.kids++
-		o := order{parent: p.c, by: step{n: p.kids}}
-		if other := h.founder(p.c); p.kids%4 == 0 && other != nil && !slices.Contains(p.with, other.founder) {
-			p.with = append(p.with, other.founder)
-			o.other, o.by = other, step{true, other.founder}
-		}
-		if _, steps, _ := p.c.Run().steps(); len(steps) >= MaxSteps {
-			continue
-		}
-		all = append(all, o)
+		all = append(all, h.order(p.c))
 	}
 	return all
+}
+
+// order is the next child of a case; of its parent's where its line is long
+// enough.
+func (h *herd) order(c *Case) order {
+	if c.depth >= MaxSteps {
+		c = c.parent
+	}
+	if h.kids == nil {
+		h.kids, h.pairs = map[Line]uint64{}, map[Line]bool{}
+	}
+	h.kids[c.Run()]++
+	n := h.kids[c.Run()]
+	if other := h.founder(c); n%4 == 0 && other != nil {
+		by := step{true, other.founder}
+		if l := c.Run().child(by); !h.pairs[l] {
+			h.pairs[l] = true
+			return order{c, other, by}
+		}
+	}
+	return order{parent: c, by: step{n: n}}
 }
 
 // front are the worst of all places together, the worst first; no place has more

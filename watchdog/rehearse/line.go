@@ -12,8 +12,9 @@ import (
 // all there is to say, whatever else ran.
 type Line string
 
-// MaxSteps bounds how far a run may be bred from its seed.
-const MaxSteps = 32
+// MaxSteps bounds how far a run may be bred from its seed, and with it how long
+// its line is.
+const MaxSteps = 16
 
 // step is how a child comes of its parent.
 type step struct {

@@ -27,6 +27,7 @@ type Vehicle struct {
 	Name         string   `json:"name"`
 	Kind         string   `json:"kind"`
 	Margin       float64  `json:"margin"`
+	Radius       float64  `json:"radius"`
 	Acceleration float64  `json:"acceleration"` // m/s², declared; 0: it was driven at constant velocity
 	Outcome      Outcome  `json:"as_declared"`
 	Edges        []Edge   `json:"edges"`
@@ -167,7 +168,7 @@ func rehearseOne(ctx context.Context, cfg *config.Vehicle, p *Plan, each func(in
 	}
 	src.Break = p.Break
 	s := &cfg.Config.Stopping
-	v := &Vehicle{Name: cfg.Name, Kind: cfg.Config.Kind.String(), Margin: s.Margin, Acceleration: s.Acceleration, Leaks: []Result{}}
+	v := &Vehicle{Name: cfg.Name, Kind: cfg.Config.Kind.String(), Margin: s.Margin, Radius: cfg.Config.Radius, Acceleration: s.Acceleration, Leaks: []Result{}}
 	t, err := Batch{First: p.First, Runs: p.Runs, Bred: p.bred(p.Runs), UntilLeak: p.UntilLeak, Each: each}.Make(ctx, src, s.Margin)
 	if err != nil {
 		return nil, 0, err
