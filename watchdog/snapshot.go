@@ -30,6 +30,8 @@ type Snapshot struct {
 	Retrieves bool // it is being brought back; see RetrieveFor
 	Nonce     string
 	Blocked   []string   // what the next act, start or reset, still lacks
+	Astray    bool       // it is where only a start with retrieve brings it back from
+	BackLacks []string   // what that start still lacks, where Astray
 	Tie       Tie        // the alignment file in force
 	Aligned   AlignHeard // the newest alignment sent, with what became of it
 	Link      bool
@@ -68,6 +70,9 @@ func (g *Guard) Snapshot() Snapshot {
 	}
 	if !g.started || g.latch != ActNone {
 		s.Blocked = g.blocked(ask, g.now)
+		if s.Astray = g.judged && g.misplaced(); s.Astray {
+			s.BackLacks = g.lacks(AskStart, true, g.now)
+		}
 	}
 	return s
 }

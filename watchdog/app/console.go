@@ -10,6 +10,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog/console"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/trail"
 	"pinfold/zones"
 )
@@ -78,6 +79,7 @@ func (r *runner) serveConsole() {
 // from the broker: it is judged, recorded and judged again by replay as such.
 func (r *runner) asked(vehicle int, request []byte) {
 	k := r.keepers[vehicle]
+	request = sign.New(k.signing.requestKey, k.topics.Request).Sign(request) // several may ask at once
 	k.inbox.Put(subRequest, k.topics.Request, request, r.now())
 }
 
@@ -122,7 +124,8 @@ func pageZone(z *zones.Shape, kind string) console.Zone {
 	return out
 }
 
-// past lists the newest sessions of the trail's folder, this one left out.
+// past lists the newest sessions of the trail's folder, this one, which is still
+// written, first.
 func (r *runner) past() ([]console.Session, error) {
 	all, err := trail.List(filepath.Dir(r.session.Folder))
 	if err != nil {
@@ -131,11 +134,15 @@ func (r *runner) past() ([]console.Session, error) {
 	slices.SortFunc(all, func(a, b trail.Session) int { return b.Started.Compare(a.Started) })
 	var out []console.Session
 	for _, s := range all {
-		if s.Folder == r.session.Folder || len(out) == pastMost {
-			continue
+		one := console.Session{ID: filepath.Base(s.Folder), Started: s.Started, Seconds: s.Duration.Seconds(),
+			Sealed: s.Sealed, Stops: s.Stops, Err: s.Err, Open: s.Folder == r.session.Folder}
+		switch {
+		case one.Open:
+			one.Seconds, one.Err = r.now().Seconds(), ""
+			out = slices.Insert(out, 0, one)
+		case len(out) <= pastMost:
+			out = append(out, one)
 		}
-		out = append(out, console.Session{ID: filepath.Base(s.Folder), Started: s.Started, Seconds: s.Duration.Seconds(),
-			Sealed: s.Sealed, Stops: s.Stops, Err: s.Err})
 	}
 	return out, nil
 }
@@ -150,9 +157,9 @@ func (r *runner) pastReport(ctx context.Context, id string) ([]byte, error) {
 	}
 	for _, e := range entries {
 		folder := filepath.Join(dir, e.Name())
-		if e.IsDir() && e.Name() == id && folder != r.session.Folder {
+		if e.IsDir() && e.Name() == id {
 			return r.opt.Console.Report(ctx, folder)
 		}
 	}
-	return nil, fmt.Errorf("there is no past session %q", id)
+	return nil, fmt.Errorf("there is no session %q", id)
 }

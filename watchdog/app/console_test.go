@@ -5,8 +5,10 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"pinfold/config"
 )
@@ -40,7 +42,7 @@ func TestConsoleThatCannotBeServed(t *testing.T) {
 	}
 }
 
-// A report is made of a session beside the running one and of nothing else.
+// A report is made of a session that is there and of nothing else.
 func TestPastSessionsByName(t *testing.T) {
 	dir := t.TempDir()
 	for _, name := range []string{"20261130T090000Z-1111", "20261130T100000Z-2222"} {
@@ -48,7 +50,7 @@ func TestPastSessionsByName(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	r := &runner{session: Session{Folder: filepath.Join(dir, "20261130T100000Z-2222")}}
+	r := &runner{session: Session{Folder: filepath.Join(dir, "20261130T100000Z-2222")}, now: func() time.Duration { return 3 * time.Second }}
 	var asked []string
 	r.opt.Console.Report = func(_ context.Context, folder string) ([]byte, error) {
 		asked = append(asked, folder)
@@ -56,15 +58,15 @@ func TestPastSessionsByName(t *testing.T) {
 	}
 	for _, id := range []string{"20261130T090000Z-1111", "20261130T100000Z-2222", "", ".", "..", "../..", "20261130T090000Z-1111/", "../" + filepath.Base(dir) + "/20261130T090000Z-1111"} {
 		_, err := r.pastReport(context.Background(), id)
-		if (err == nil) != (id == "20261130T090000Z-1111") {
+		if (err == nil) != slices.Contains([]string{"20261130T090000Z-1111", "20261130T100000Z-2222"}, id) {
 			t.Errorf("%q: %v", id, err)
 		}
 	}
-	if len(asked) != 1 || asked[0] != filepath.Join(dir, "20261130T090000Z-1111") {
+	if len(asked) != 2 || asked[0] != filepath.Join(dir, "20261130T090000Z-1111") || asked[1] != r.session.Folder {
 		t.Errorf("reports were made of %q", asked)
 	}
 	all, err := r.past()
-	if err != nil || len(all) != 1 || all[0].ID != "20261130T090000Z-1111" {
+	if err != nil || len(all) != 2 || !all[0].Open || all[0].Seconds != 3 || all[1].ID != "20261130T090000Z-1111" || all[1].Open {
 		t.Errorf("%+v, %v", all, err)
 	}
 }

@@ -46,7 +46,11 @@ func lineOf(r *watchdog.Record, level watchdog.Level) (l Line, ok bool) {
 		if b.Outcome == "accepted" {
 			return l, false
 		}
-		l.Text = b.Ask + " asked by " + orUnknown(b.By) + ": " + outcome(&b, level)
+		act := b.Ask
+		if b.Retrieve {
+			act += " to bring it back"
+		}
+		l.Text = act + " asked by " + orUnknown(b.By) + ": " + outcome(&b, level)
 		if len(b.Why) > 0 {
 			l.Text += ": " + strings.Join(b.Why, "; ")
 		}

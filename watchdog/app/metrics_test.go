@@ -8,6 +8,8 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+
+	"pinfold/watchdog/link/mosquittotest"
 )
 
 // What a monitoring system reads of a guard that runs: lives, has its link and
@@ -15,7 +17,7 @@ import (
 func TestMetricsOfARunningGuard(t *testing.T) {
 	b := start(t)
 	site := parse(t, b.URL())
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	l, err := net.Listen("tcp", mosquittotest.FreeAddr(t))
 	if err != nil {
 		t.Fatal(err)
 	}

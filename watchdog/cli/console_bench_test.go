@@ -3,7 +3,6 @@ package cli
 import (
 	"bytes"
 	"fmt"
-	"net"
 	"net/http"
 	"os"
 	"os/exec"
@@ -19,6 +18,7 @@ import (
 	"pinfold/sim/broker"
 	"pinfold/watchdog/console"
 	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/mosquittotest"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -70,12 +70,7 @@ func newPermitRig(b *testing.B) *permitRig {
 		b.Fatal(err)
 	}
 	b.Cleanup(func() { _ = br.Close() })
-	free, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		b.Fatal(err)
-	}
-	rig := &permitRig{b: b, addr: free.Addr().String()}
-	_ = free.Close()
+	rig := &permitRig{b: b, addr: mosquittotest.FreeAddr(b)}
 	path := filepath.Join(b.TempDir(), "site.toml")
 	text := fmt.Sprintf(openSite, br.URL(), 2.8) + fmt.Sprintf("[console]\nlisten = %q\n", rig.addr)
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -43,12 +42,7 @@ func newConsoleRig(t *testing.T, simulated bool) *consoleRig {
 	t.Helper()
 	b := mosquittotest.Start(t)
 	dir := t.TempDir()
-	free, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	addr := free.Addr().String()
-	_ = free.Close()
+	addr := mosquittotest.FreeAddr(t)
 	// Patience with a machine that is busy with other tests: what is shown here is
 	// not how soon a silence is noticed.
 	text := strings.ReplaceAll(sim.DemoSite(b.URL), "max_age = \"100ms\"", "max_age = \"800ms\"\n[vehicle.permit]\nvalid = \"1s\"")
@@ -72,6 +66,7 @@ func newConsoleRig(t *testing.T, simulated bool) *consoleRig {
 		if name == sim.Mole {
 			o.Plant = sim.NewRover(sim.DemoRover(), 12.6, 1.2, 0, sim.Tick) // a short way from the east edge
 		}
+		var err error
 		if r.node, err = sim.StartNode(context.Background(), o); err != nil {
 			t.Fatal(err)
 		}
@@ -152,6 +147,22 @@ func (w *witness) first(level string, after time.Time) (wire.State, time.Time, b
 	return wire.State{}, time.Time{}, false
 }
 
+// near says whether a clearance is what the states say that were heard up to d before
+// and after an instant, or between two of them; to the centimetre that is shown.
+func (w *witness) near(shown float64, at time.Time, d time.Duration) bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	least, most := math.Inf(1), math.Inf(-1)
+	for i, s := range w.states {
+		// The last before that span counts too: it is what held when it began.
+		before := i+1 < len(w.states) && !w.at[i+1].Before(at.Add(-d))
+		if s.Clearance != nil && (before || !w.at[i].Before(at.Add(-d))) && !w.at[i].After(at.Add(d)) {
+			least, most = min(least, *s.Clearance), max(most, *s.Clearance)
+		}
+	}
+	return least-0.011 <= shown && shown <= most+0.011
+}
+
 // observe has the page itself write down what its rover's card shows, and when.
 const observe = `(() => {
 	window.seen = [];
@@ -215,6 +226,10 @@ func (r *consoleRig) agree(level string, after time.Time) {
 	r.Logf("%s: on the page %.0f ms after the state on the broker", level, late)
 	if late > 3000 {
 		r.Errorf("%s is shown %.0f ms after the state on the broker", level, late)
+	}
+	var shown float64
+	if n, _ := fmt.Sscanf(got.Room, "%f m", &shown); n != 1 || !r.heard.near(shown, time.UnixMilli(int64(got.At)), 200*time.Millisecond) {
+		r.Errorf("%s: the page shows %q, which no state of the 200 ms around says", level, got.Room)
 	}
 	if c := cause(&st); c != "" && !strings.HasPrefix(got.Why, c) {
 		r.Errorf("%s: the page says %q, the state %q", level, got.Why, c)
@@ -381,10 +396,10 @@ func consoleCarried(t *testing.T) {
 	r.page.Type("#token", consoleToken)
 	r.page.Wait("it may be stopped while outside", `document.querySelector("#v-wren .where, #v-wren .room").textContent.includes("-")`, 20*time.Second)
 	r.page.Click("#v-wren .stop")
-	button := `document.querySelector("#p-wren button")`
+	button := `document.querySelector("#p-wren button:not(.back)")`
 	missing := `document.querySelector("#p-wren ul").textContent`
 	r.page.Wait("the page says what a reset lacks", missing+`.includes("missing: is outside cage by ")`, 20*time.Second)
-	r.page.Wait("the rest holds", missing+`.split("missing").length === 2`, 20*time.Second)
+	r.page.Wait("the rest holds", missing+`.split("missing: ").length === 2`, 20*time.Second)
 	r.page.Wait("the page refuses", `(`+button+`.click(), document.querySelector("#p-wren [role=status]").textContent.startsWith("Not yet: "))`, 10*time.Second)
 	r.page.Shot("console_outside")
 	status := browsertest.Eval[float64](r.page, fmt.Sprintf(`fetch("ask", {method: "POST", headers: {"Content-Type": "application/json", Authorization: "Bearer %s"},
@@ -396,16 +411,60 @@ func consoleCarried(t *testing.T) {
 	if got := l.last().Level; got != "stop" && got != "land" { // nobody acknowledges it, so it goes on to a land
 		t.Errorf("after a refused reset the level is %s", got)
 	}
-	in.Store(true)
+	broughtBack(r, l, func() { in.Store(true) })
 	r.page.Wait("nothing is missing, and it is pressed twice", `(b => !b.hidden && b.getAttribute("aria-disabled") === "false" && (b.click(), b.click(), true))(`+button+`)`, 30*time.Second)
 	r.page.Wait("waiting", `document.querySelector("#v-wren .word").textContent === "waiting"`, 10*time.Second)
 	r.page.Quiet()
+	openedReport(r)
 	if code := r.guard.end(syscall.SIGTERM); code != exitFine {
 		t.Fatalf("exit status %d", code)
 	}
 	folder := sessionIn(t, r.trail)
 	proven(t, folder)
 	pastReport(t, folder)
+}
+
+// broughtBack asks for a start that brings the vehicle back, which begin then does.
+func broughtBack(r *consoleRig, l *listener, begin func()) {
+	r.Helper()
+	const answer = `document.querySelector("#p-wren [role=status]").textContent`
+	asked := func() string {
+		r.page.Wait("it may be brought back, and that is pressed twice",
+			`(b => !b.hidden && b.getAttribute("aria-disabled") === "false" && (b.click(), b.textContent === "Press again to bring wren back") && (b.click(), true))(document.querySelector("#p-wren .back"))`, 20*time.Second)
+		r.page.Wait("what became of what was asked is shown", answer+`.startsWith("start to bring it back asked by console: ")`, 10*time.Second)
+		return browsertest.Eval[string](r.page, answer)
+	}
+	said := asked()
+	for range 3 { // the nonce of before may still be on its way to the page
+		if strings.Contains(said, "the nonce is not the one") {
+			said = asked()
+		}
+	}
+	if !strings.Contains(said, ": effective") {
+		r.Fatalf("brought back: %s", said)
+	}
+	r.page.Wait("the page says so", `document.querySelector("#v-wren .why").textContent === "being brought back into its pen"`, 20*time.Second)
+	begin()
+	within(r.T, 20*time.Second, "it is back", func() bool {
+		s := l.last()
+		return s.Level == "stop" && len(s.Latched) > 0 && s.Latched[0].Text == "is back inside: reset, then start"
+	})
+	r.page.Wait("nowhere to bring it back from", `document.querySelector("#p-wren .back").hidden`, 10*time.Second)
+}
+
+// openedReport has the page list the sessions, and follows the link to the report of
+// the one that runs.
+func openedReport(r *consoleRig) {
+	r.Helper()
+	r.page.Click("#list")
+	r.page.Wait("this session is listed", `document.querySelector("#sessions a")?.textContent.startsWith("This session, so far: ")`, 10*time.Second)
+	browsertest.Eval[bool](r.page, `(location.href = document.querySelector("#sessions a").href, true)`)
+	r.page.Wait("its report is open", `document.title.startsWith("Session ") && document.querySelector("svg") !== null`, 30*time.Second)
+	if text := browsertest.Eval[string](r.page, `document.body.innerText`); !strings.Contains(text, "asked for by console") || !strings.Contains(text, "not a certified safety function") {
+		r.Errorf("the report of the running session says:\n%.2000s", text)
+	}
+	r.page.Shot("console_report")
+	r.page.Quiet()
 }
 
 // pastReport has the page of a session made as the console does.

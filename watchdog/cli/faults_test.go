@@ -24,10 +24,16 @@ type world struct {
 
 func newWorld(t *testing.T) *world {
 	t.Helper()
+	return newWorldOf(t, sim.DemoSite)
+}
+
+// newWorldOf is a world with a site file of its own, for a broker.
+func newWorldOf(t *testing.T, site func(url string) string) *world {
+	t.Helper()
 	w := &world{t: t, broker: mosquittotest.Start(t), dir: t.TempDir()}
 	w.guards, w.node = mosquittotest.NewWay(t, w.broker.URL), mosquittotest.NewWay(t, w.broker.URL)
 	w.site = filepath.Join(w.dir, "site.toml")
-	if err := os.WriteFile(w.site, []byte(sim.DemoSite(w.guards.URL)), 0o600); err != nil {
+	if err := os.WriteFile(w.site, []byte(site(w.guards.URL)), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	w.guard = start(t, "run", "--site", w.site, "--trail", filepath.Join(w.dir, "trail"))

@@ -330,7 +330,7 @@ func (y *yard) judged(folder string) {
 		bound float64
 	}
 	by := map[string]*score{}
-	err := review.Watch(folder, func(_ string, kind watchdog.EventKind, s *watchdog.Snapshot) error {
+	err := review.Watch(folder, func(_ string, kind watchdog.EventKind, s *watchdog.Snapshot, _ []watchdog.Effect) error {
 		if kind != watchdog.EvPose || s.Trust != 0 {
 			return nil
 		}

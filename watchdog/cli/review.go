@@ -17,11 +17,11 @@ import (
 
 type reviewCmd struct {
 	HTML    string   `name:"html" help:"Write the whole report of one session as one page that opens offline." placeholder:"FILE"`
-	Export  string   `help:"Write one session for other tools: csv (judged poses), geojson (tracks and episodes), tum (poses)." enum:",csv,geojson,tum" default:"" placeholder:"FORMAT"`
+	Export  string   `help:"Write one session for other tools: csv or parquet (judged poses), geojson (tracks and episodes), tum (poses)." enum:",csv,geojson,tum,parquet" default:"" placeholder:"FORMAT"`
 	Learn   string   `help:"Hold one or more sessions against this site file, and propose what is tighter as a diff." placeholder:"SITE"`
 	Out     string   `help:"File to write: what --export asks for, or the site file that --learn proposes." placeholder:"FILE"`
 	Replace bool     `help:"Let --out replace a file that is there."`
-	Vehicle string   `help:"The only vehicle to export; needed for csv and tum where the session has several." placeholder:"NAME"`
+	Vehicle string   `help:"The only vehicle to export; needed for all but geojson where the session has several." placeholder:"NAME"`
 	JSON    bool     `name:"json" help:"Print one JSON document."`
 	Path    []string `arg:"" name:"folder" help:"Folder of one session, or of a trail: its sessions are then listed. Folders of several sessions are compared."`
 }
@@ -57,9 +57,9 @@ func (c *reviewCmd) fits() error {
 	case c.HTML != "" && c.Export != "", c.Learn != "" && c.HTML+c.Export != "":
 		return errors.New("--html, --export and --learn are different things; ask for one at a time")
 	case c.Export == "" && c.Vehicle != "":
-		return errors.New("--vehicle goes with --export csv, geojson or tum")
+		return errors.New("--vehicle goes with --export csv, geojson, tum or parquet")
 	case c.Export+c.Learn == "" && (c.Out != "" || c.Replace):
-		return errors.New("--out and --replace go with --export csv, geojson or tum, or --learn SITE")
+		return errors.New("--out and --replace go with --export csv, geojson, tum or parquet, or --learn SITE")
 	case len(c.Path) > 1 && c.HTML+c.Export != "":
 		return errors.New("--html and --export take one session; name one folder")
 	}

@@ -9,7 +9,7 @@ import (
 
 func TestReviewExports(t *testing.T) {
 	folder, dir := madeSession(t, 2), t.TempDir()
-	for _, f := range []string{"csv", "geojson", "tum"} {
+	for _, f := range []string{"csv", "geojson", "tum", "parquet"} {
 		path := filepath.Join(dir, "out."+f)
 		code, out, errs := pinfold("review", folder, "--export", f, "--out", path)
 		if code != exitFine || !strings.Contains(strings.Join(strings.Fields(out), " "), "2400 judged poses") {
@@ -50,7 +50,7 @@ func TestReviewExports(t *testing.T) {
 		{"folder that can be written", []string{folder, "--export", "csv", "--out", filepath.Join(dir, "none", "x")}},
 		{"one session", []string{dir, "--export", "csv", "--out", filepath.Join(dir, "x")}},
 		{"no vehicle", []string{folder, "--export", "csv", "--vehicle", "vole", "--out", filepath.Join(dir, "x")}},
-		{"parquet", []string{folder, "--export", "parquet", "--out", filepath.Join(dir, "x")}},
+		{"parquet", []string{folder, "--export", "xml", "--out", filepath.Join(dir, "x")}},
 	} {
 		if code, _, errs := pinfold(append([]string{"review"}, c.args...)...); code != exitError || !strings.Contains(errs, c.want) {
 			t.Errorf("%v: exit %d, %q, want %q", c.args, code, errs, c.want)

@@ -26,6 +26,7 @@ type figure struct {
 	Trail   bool            `json:"trail"`
 	Acked   bool            `json:"acked"`
 	Returns bool            `json:"returns"` // it is being brought back
+	Back    []string        `json:"back"`    // what a start that brings it back lacks; null: there is nowhere to bring it back from
 	Place   *place          `json:"place"`   // null: no pose was judged, or the tracker is not tied to the room
 }
 
@@ -61,6 +62,9 @@ func figureOf(shown *Shown, v *Vehicle) *figure {
 	}
 	for i := range s.Near {
 		f.Near = append(f.Near, s.Near[i].Text)
+	}
+	if s.Astray {
+		f.Back = append([]string{}, s.BackLacks...)
 	}
 	if s.Judged && !s.Void {
 		f.Place = placeOf(s, v)

@@ -6,13 +6,14 @@ import (
 	"time"
 )
 
-// Session is a past session of the trail.
+// Session is a session of the trail.
 type Session struct {
 	ID      string    `json:"id"`
 	Started time.Time `json:"started"`
 	Seconds float64   `json:"seconds"`
 	Sealed  bool      `json:"sealed"`
 	Stops   int       `json:"stops"`
+	Open    bool      `json:"open"` // it is the one that runs: its report goes as far as the trail does
 	Err     string    `json:"err,omitempty"`
 }
 

@@ -32,6 +32,9 @@ const (
 	// TUM has the judged poses as "timestamp tx ty tz qx qy qz qw", the stamp in
 	// s (TUM RGB-D benchmark, file formats), in the site frame.
 	TUM Format = "tum"
+	// Parquet has the columns of CSV, and in the file's own metadata the session,
+	// the vehicle and the frame.
+	Parquet Format = "parquet"
 )
 
 // Exported says what an export holds.
@@ -50,7 +53,8 @@ type Exported struct {
 
 // Export writes the session in folder to w. vehicle is the one to write; it may
 // be empty where the session has one only, and for GeoJSON, which then holds
-// all. note is what a GeoJSON document says about its own limits.
+// all. note is what a GeoJSON document or a Parquet file says about its own
+// limits.
 func Export(folder, vehicle string, f Format, note string, w io.Writer) (*Exported, error) {
 	r, err := trail.Open(folder)
 	if err != nil {
@@ -85,8 +89,10 @@ func Export(folder, vehicle string, f Format, note string, w io.Writer) (*Export
 		x.write = func(_ int, s *watchdog.Snapshot, _ float64) { x.line = appendTUM(x.line[:0], &s.Pose); b.Write(x.line) }
 	case GeoJSON:
 		return out, writeGeo(a, r, x, folder, note, b)
+	case Parquet:
+		return out, writeParquet(a, r, x, note, b)
 	default:
-		return nil, fmt.Errorf("review: %q is no format of an export: csv, geojson or tum", f)
+		return nil, fmt.Errorf("review: %q is no format of an export: csv, geojson, tum or parquet", f)
 	}
 	if err := x.run(a, r, nil); err != nil {
 		return nil, err

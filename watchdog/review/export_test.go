@@ -22,7 +22,7 @@ import (
 // judgedPoses are the poses that the guard of a session judged.
 func judgedPoses(t *testing.T, folder string) (all []watchdog.Snapshot) {
 	t.Helper()
-	err := Watch(folder, func(_ string, kind watchdog.EventKind, s *watchdog.Snapshot) error {
+	err := Watch(folder, func(_ string, kind watchdog.EventKind, s *watchdog.Snapshot, _ []watchdog.Effect) error {
 		if n := len(all); kind == watchdog.EvPose && s.Judged && (n == 0 || all[n-1].Pose.Stamp != s.Pose.Stamp) {
 			all = append(all, *s)
 		}
@@ -182,16 +182,15 @@ func TestExportRefuses(t *testing.T) {
 		vehicle string
 		f       Format
 		want    string
-	}{{"vole", CSV, `no vehicle "vole"; it has mole`}, {"", "parquet", "csv, geojson or tum"}} {
+	}{{"vole", CSV, `no vehicle "vole"; it has mole`}, {"", "xml", "csv, geojson, tum or parquet"}} {
 		if _, err := Export(folder, c.vehicle, c.f, "words", io.Discard); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%q as %s: %v", c.vehicle, c.f, err)
 		}
 	}
-	if _, err := Export(folder, "", TUM, "words", full{}); !errors.Is(err, io.ErrShortWrite) {
-		t.Errorf("a full disk: %v", err)
-	}
-	if _, err := Export(folder, "", GeoJSON, "words", full{}); !errors.Is(err, io.ErrShortWrite) {
-		t.Errorf("a full disk: %v", err)
+	for _, f := range []Format{TUM, GeoJSON, Parquet} {
+		if _, err := Export(folder, "", f, "words", full{}); !errors.Is(err, io.ErrShortWrite) {
+			t.Errorf("%s, a full disk: %v", f, err)
+		}
 	}
 }
 

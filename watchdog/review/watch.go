@@ -6,9 +6,10 @@ import (
 )
 
 // Watch steps the core through a session's intake again and shows each every
-// step: the vehicle's name, the event and how the guard stands after it. An error
-// of each ends it and is given back.
-func Watch(folder string, each func(vehicle string, kind watchdog.EventKind, s *watchdog.Snapshot) error) error {
+// step: the vehicle's name, the event, how the guard stands after it and what it
+// said to do, both valid until each returns. An error of each ends it and is given
+// back.
+func Watch(folder string, each func(vehicle string, kind watchdog.EventKind, s *watchdog.Snapshot, effects []watchdog.Effect) error) error {
 	r, err := trail.Open(folder)
 	if err != nil {
 		return err
@@ -20,7 +21,7 @@ func Watch(folder string, each func(vehicle string, kind watchdog.EventKind, s *
 	}
 	a.each = func(st step) error {
 		s := st.guard.Snapshot()
-		return each(a.meta.Vehicles[st.vehicle], watchdog.EventKind(st.item.Kind), &s)
+		return each(a.meta.Vehicles[st.vehicle], watchdog.EventKind(st.item.Kind), &s, st.effects)
 	}
 	_, err = a.run(r)
 	return err

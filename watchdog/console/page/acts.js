@@ -32,18 +32,52 @@ export function halter(spare, name) {
   };
 }
 
-// Permit is the reset and the start of one vehicle.
+// Act is a button that asks for motion: pressed twice within 5 s, and not while
+// anything is missing.
+class Act {
+  constructor(permit) {
+    this.permit = permit;
+    this.button = el("button", { type: "button" });
+    this.button.addEventListener("click", () => this.press());
+    this.armed = 0; this.words = null;
+  }
+  // show takes what the act is, { ask, retrieve, label, again, lacks }; null: there
+  // is none now.
+  show(words) {
+    if (this.armed && (!words || words.label !== this.words.label || performance.now() > this.armed)) this.armed = 0;
+    this.words = words;
+    this.button.hidden = !words;
+    if (!words) return;
+    this.button.setAttribute("aria-disabled", words.lacks.length > 0);
+    put(this.button, this.armed ? words.again : words.label);
+    this.button.classList.toggle("armed", !!this.armed);
+  }
+  press() {
+    const w = this.words;
+    if (!w) return;
+    if (w.lacks.length) { this.permit.say("Not yet: " + w.lacks.join("; ") + "."); return; }
+    if (!this.armed) { this.armed = performance.now() + 5000; this.permit.say(""); this.show(w); return; }
+    this.armed = 0;
+    this.show(w);
+    this.permit.ask(w);
+  }
+}
+
+// Permit is the reset and the start of one vehicle, and the start that brings it
+// back where it rests outside its pen.
 export class Permit {
   constructor(v) {
     this.v = v;
     this.title = el("h3", { textContent: v.name });
     this.list = el("ul");
-    this.button = el("button", { type: "button" });
+    this.plain = new Act(this); this.back = new Act(this);
+    this.back.button.className = "back";
+    this.note = el("p", { className: "soft", textContent: "Bring back: a start at walking pace, inwards only, for 30 s at most; it ends with a stop." });
     this.answer = el("p", { role: "status" });
-    this.root = el("div", { className: "permit", id: "p-" + v.name }, this.title, this.list, this.button, this.answer);
-    this.button.addEventListener("click", () => this.press());
-    this.armed = 0; this.fig = null; this.asked = null;
+    this.root = el("div", { className: "permit", id: "p-" + v.name }, this.title, this.list, this.plain.button, this.back.button, this.note, this.answer);
+    this.fig = null; this.asked = null;
   }
+  say(text) { put(this.answer, text); }
   // act is what may be asked next; empty: nothing.
   act() {
     const s = this.fig && this.fig.state;
@@ -51,19 +85,18 @@ export class Permit {
   }
   show(fig, mayMove) {
     this.fig = fig;
-    const act = this.act(), s = fig && fig.state;
-    this.button.hidden = this.list.hidden = !act || !mayMove;
-    put(this.title, !s ? this.v.name : act ? `${this.v.name}: ${act}` : `${this.v.name} has its permit`);
-    if (act && act !== this.was) { this.was = act; put(this.answer, ""); }
-    if (!act) { this.disarm(); return; }
-    const lacks = s.blocked, row = (holds, text) => [holds, text].join("|");
-    const rows = [row(fig.trust === "", "pose trusted"), row(fig.rest, "at rest"), row(fig.link, "link to the broker"), row(fig.trail, "trail written"),
-      ...lacks.map(t => row("no", "missing: " + t)), ...(lacks.length ? [] : [row(true, `nothing is missing for a ${act}`)])];
-    this.rows(rows);
-    this.button.setAttribute("aria-disabled", lacks.length > 0);
-    if (this.armed && (this.armed.act !== act || performance.now() > this.armed.until)) this.disarm();
-    put(this.button, this.armed ? `Press again to ${act} ${this.v.name}` : `${act === "reset" ? "Reset" : "Start"} ${this.v.name}`);
-    this.button.classList.toggle("armed", !!this.armed);
+    const act = this.act(), s = fig && fig.state, name = this.v.name;
+    put(this.title, !s ? name : act ? `${name}: ${act}` : `${name} has its permit`);
+    if (act && act !== this.was) { this.was = act; this.say(""); }
+    const may = act && mayMove, back = may && fig.back;
+    this.list.hidden = !may; this.note.hidden = !back;
+    this.plain.show(may ? { ask: act, retrieve: false, lacks: s.blocked, label: `${act === "reset" ? "Reset" : "Start"} ${name}`, again: `Press again to ${act} ${name}` } : null);
+    this.back.show(back ? { ask: "start", retrieve: true, lacks: back, label: `Bring ${name} back`, again: `Press again to bring ${name} back` } : null);
+    if (!may) return;
+    const row = (holds, text) => [holds, text].join("|");
+    this.rows([row(fig.trust === "", "pose trusted"), row(fig.rest, "at rest"), row(fig.link, "link to the broker"), row(fig.trail, "trail written"),
+      ...s.blocked.map(t => row("no", "missing: " + t)), ...(s.blocked.length ? [] : [row(true, `nothing is missing for a ${act}`)]),
+      ...(back || []).map(t => row("no", "missing to bring it back: " + t)), ...(back && !back.length ? [row(true, "nothing is missing to bring it back")] : [])]);
   }
   rows(rows) {
     const key = rows.join("\n");
@@ -74,28 +107,23 @@ export class Permit {
       return el("li", {}, el("b", { textContent: ok ? "✓" : "✗" }), el("span", { className: "unseen", textContent: ok ? "holds: " : holds === "no" ? "" : "does not hold: " }), text);
     }));
   }
-  disarm() { this.armed = 0; this.button.classList.remove("armed"); }
 
-  async press() {
-    const act = this.act(), s = this.fig && this.fig.state;
-    if (!act) return;
-    if (s.blocked.length) { put(this.answer, "Not yet: " + s.blocked.join("; ") + "."); return; }
-    if (!this.armed) { this.armed = { act, until: performance.now() + 5000 }; put(this.answer, ""); this.show(this.fig, true); return; }
-    this.disarm();
-    this.asked = { act, at: performance.now() };
-    put(this.answer, `${act} asked …`);
+  async ask({ ask, retrieve }) {
+    const said = retrieve ? "bringing back" : ask;
+    this.asked = ask;
+    this.say(`${said} asked …`);
     try {
-      await send({ ask: act, vehicle: this.v.name, by: document.getElementById("by").value.trim(), nonce: s.nonce },
+      await send({ ask, retrieve, vehicle: this.v.name, by: document.getElementById("by").value.trim(), nonce: this.fig.state.nonce },
         { Authorization: "Bearer " + document.getElementById("token").value.trim() });
     } catch (e) {
       this.asked = null;
-      put(this.answer, `${act} was not asked: ${e.message}.`);
+      this.say(`${said} was not asked: ${e.message}.`);
     }
   }
   // heard looks for the guard's answer among the events.
   heard(line) {
-    if (this.asked && line.vehicle === this.v.name && line.text.startsWith(this.asked.act + " asked by ")) {
-      put(this.answer, line.text + ".");
+    if (this.asked && line.vehicle === this.v.name && line.text.startsWith(this.asked + " ") && line.text.includes(" asked by ")) {
+      this.say(line.text + ".");
       this.asked = null;
     }
   }

@@ -34,10 +34,10 @@ export function past() {
     try {
       const r = await fetch("sessions", { cache: "no-store" }), all = await r.json();
       if (!r.ok) throw new Error(all.error);
-      put(says, all.length ? "A report opens in a page of its own, and takes a moment." : "There is none before this one.");
+      put(says, all.length ? "A report opens in a page of its own, and takes a moment." : "There is none.");
       list.append(...all.map(s => el("li", {},
-        el("a", { href: "sessions/" + encodeURIComponent(s.id), target: "_blank", rel: "noopener", textContent: new Date(s.started).toLocaleString("en-GB") }),
-        `, ${s.seconds.toFixed(0)} s, ${s.stops} stop${s.stops === 1 ? "" : "s"}, ${s.sealed ? "sealed" : "not sealed"}${s.err ? "; " + s.err : ""}`)));
+        el("a", { href: "sessions/" + encodeURIComponent(s.id), target: "_blank", rel: "noopener", textContent: (s.open ? "This session, so far: " : "") + new Date(s.started).toLocaleString("en-GB") }),
+        `, ${s.seconds.toFixed(0)} s, ${s.stops} stop${s.stops === 1 ? "" : "s"}, ${s.sealed ? "sealed" : s.open ? "still written" : "not sealed"}${s.err ? "; " + s.err : ""}`)));
     } catch (e) { put(says, e.message + "."); }
   });
 }

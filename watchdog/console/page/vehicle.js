@@ -27,6 +27,7 @@ export function why(f) {
       return (s.latched[0] && s.latched[0].text || s.causes[0] && s.causes[0].text || "the reason is in the trail") +
         (f.acked ? "" : " (not yet acknowledged)");
     case "caution":
+      if (f.returns) return "being brought back into its pen";
       return f.near[0] || s.causes[0] && s.causes[0].text || "something is near its limit";
     case "clear":
       return f.returns ? "being brought back into its pen" : "nothing is near a limit";

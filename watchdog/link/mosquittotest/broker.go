@@ -3,6 +3,7 @@ package mosquittotest
 import (
 	"bytes"
 	"fmt"
+	"math/rand/v2"
 	"net"
 	"os"
 	"os/exec"
@@ -34,9 +35,9 @@ func Start(tb testing.TB, lines ...string) *Broker {
 	if find() == "" {
 		tb.Skip("mosquitto is not installed; install it (Debian: apt-get install mosquitto) to run this test")
 	}
-	addr := freeAddr(tb)
+	addr := FreeAddr(tb)
 	b := &Broker{tb: tb, addr: addr, URL: "mqtt://" + addr, config: filepath.Join(tb.TempDir(), "mosquitto.conf")}
-	host, port, _ := net.SplitHostPort(addr) // freeAddr made it
+	host, port, _ := net.SplitHostPort(addr) // FreeAddr made it
 	text := fmt.Sprintf("listener %s %s\nset_tcp_nodelay true\npersistence false\n", port, host)
 	if len(lines) == 0 {
 		lines = []string{"allow_anonymous true"}
@@ -65,14 +66,21 @@ func find() string {
 	return ""
 }
 
-func freeAddr(tb testing.TB) string {
+// FreeAddr is an address on this machine that nobody listens at, for a process that
+// will. Its port is none of those that the kernel gives to connections going out
+// (from 32768 on, unless somebody set it otherwise), which would take it again while
+// that process starts, or starts anew.
+func FreeAddr(tb testing.TB) string {
 	tb.Helper()
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		tb.Fatal(err)
+	for range 100 {
+		ln, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", 10000+rand.IntN(22000)))
+		if err == nil {
+			_ = ln.Close()
+			return ln.Addr().String()
+		}
 	}
-	defer ln.Close()
-	return ln.Addr().String()
+	tb.Fatal("a hundred ports are taken")
+	return ""
 }
 
 func (b *Broker) start() {
