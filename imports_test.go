@@ -47,7 +47,7 @@ func rules() []rule {
 		{"watchdog/intake", []string{"watchdog", "watchdog/link/wire", "zones"}},
 		{"config", []string{"zones", "watchdog", "watchdog/pose"}},
 		{"watchdog/link/...", []string{"watchdog/link/..."}},
-		{"watchdog/relay", []string{"watchdog/link", "watchdog/link/receiver", "watchdog/link/wire"}},
+		{"watchdog/relay", []string{"watchdog/link", "watchdog/link/receiver", "watchdog/link/sign", "watchdog/link/wire"}},
 		{"watchdog/trail/...", []string{"watchdog/trail/..."}},
 		{"watchdog/console/browsertest", nil},
 		{"watchdog/console/...", []string{"watchdog/console/...", "watchdog", "watchdog/pose", "watchdog/link/wire"}},

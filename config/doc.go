@@ -25,6 +25,8 @@
 //	name                  text
 //	local_rules           text: which rules apply here and who checked them
 //	guard                 name of this watchdog; default "pinfold"
+//	fellows               names of the other guards whose permits the vehicles need too,
+//	                      1 to 7; none where not given: they follow any one guard
 //	enclosed              true: roof and all sides closed or netted; default false
 //	ground_allowance      m, 0 to 1; default 0.30; see Grounded
 //
@@ -108,6 +110,12 @@
 //	                      pointers) or roll, pitch, yaw and degrees; velocity,
 //	                      body_velocity; confidence, confidence_percent,
 //	                      confidence_words; tracker
+//
+//	[vehicle.signing]     files of keys as pinfold key --new makes them, mode 0600, each
+//	                      its own; nothing is signed, and all is taken, where not given
+//	key_file              permits, commands, acknowledgements: guards and the vehicle
+//	request_key_file      start, reset and alignments: guards and operators
+//	pose_key_file         poses, in JSON: guards and the tracker
 //
 //	[vehicle.limits]      each a number, or {max, caution, confirm, answer}; off where not given
 //	height                m, centre above z = 0, with what it can rise until rest

@@ -55,7 +55,7 @@ func (l *loader) finish(s *Site, keys *siteKeys, d *draft, all []*declared, soun
 		room = l.measure(d, own)
 	}
 	l.vehicleCautions(d, own)
-	s.Vehicles = append(s.Vehicles, Vehicle{Name: d.name, Config: *c, Shapes: shapes, AlignFile: d.alignFile})
+	s.Vehicles = append(s.Vehicles, Vehicle{Name: d.name, Config: *c, Shapes: shapes, AlignFile: d.alignFile, Signing: d.signing})
 	s.rooms = append(s.rooms, room)
 }
 

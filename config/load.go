@@ -27,7 +27,8 @@ func load(path string, also func(*means)) (*Site, error) {
 	}
 	dir := filepath.Dir(path)
 	read := func(name string) ([]byte, error) { return readBounded(below(dir, name), zones.MaxGeoJSON) }
-	m := means{read: read, try: func(name string) error { return tryFile(below(dir, name)) }}
+	m := means{read: read, try: func(name string) error { return tryFile(below(dir, name)) },
+		secret: func(name string) error { return trySecret(below(dir, name)) }}
 	also(&m)
 	s, err := parse(path, data, m)
 	if err != nil {
@@ -39,8 +40,11 @@ func load(path string, also func(*means)) (*Site, error) {
 		}
 	}
 	for i := range s.Vehicles {
-		if p := &s.Vehicles[i].AlignFile; *p != "" {
-			*p = below(dir, *p)
+		v := &s.Vehicles[i]
+		for _, p := range []*string{&v.AlignFile, &v.Signing.KeyFile, &v.Signing.RequestFile, &v.Signing.PoseFile} {
+			if *p != "" {
+				*p = below(dir, *p)
+			}
 		}
 	}
 	state, _, _ := strings.Cut(os.Getenv("STATE_DIRECTORY"), ":")
@@ -101,9 +105,11 @@ func reason(err error) string {
 
 // means is what a Parse may use.
 type means struct {
-	read  func(string) ([]byte, error)
-	try   func(string) error // says why a file cannot be read
-	quick bool               // leaves out what a pen has room for, which costs most of the time: for tests of the rest
+	read func(string) ([]byte, error)
+	try  func(string) error // says why a file cannot be read
+	// secret says why a file that can be read is open to others; nil: not looked at
+	secret func(string) error
+	quick  bool // leaves out what a pen has room for, which costs most of the time: for tests of the rest
 
 	survey func(zoneFile string) // not nil: LoadSurvey, told of every zone file
 }
@@ -192,7 +198,7 @@ func (l *loader) decode(data []byte) *table {
 // site reads and checks everything.
 func (l *loader) site(root *table) *Site {
 	keys := readSite(root)
-	s := &Site{Path: l.file, Name: keys.name, LocalRules: keys.localRules, Guard: keys.guard}
+	s := &Site{Path: l.file, Name: keys.name, LocalRules: keys.localRules, Guard: keys.guard, Fellows: keys.fellows}
 	l.name = keys.name
 	s.Broker = l.readBroker(root)
 	s.Metrics = l.readMetrics(root)

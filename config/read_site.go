@@ -1,6 +1,8 @@
 package config
 
 import (
+	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -8,6 +10,7 @@ import (
 // siteKeys is what [site] says.
 type siteKeys struct {
 	name, localRules, guard string
+	fellows                 []string
 	allowance               float64 // m, how far a pen on the floor reaches below it
 	enclosed, saysEnclosed  bool
 	at                      *place
@@ -34,6 +37,7 @@ func readSite(root *table) siteKeys {
 		saysEnclosed: t.has("enclosed"),
 		enclosed:     t.flag("enclosed", false),
 		at:           t.at,
+		fellows:      readFellows(t),
 	}
 	if t.given && !t.has("name") {
 		t.missing("name", `name the room or yard, like name = "Workshop hall"`)
@@ -44,6 +48,40 @@ func readSite(root *table) siteKeys {
 	}
 	t.done()
 	return k
+}
+
+// MaxFellows is how many guards beside this one a vehicle may need permits of.
+const MaxFellows = 7
+
+// readFellows reads the names of the other guards.
+func readFellows(t *table) []string {
+	names, _ := t.texts("fellows")
+	if !t.fine("fellows") {
+		return nil
+	}
+	const next = `name the other guards, each once, like fellows = ["hall-2"], or leave fellows out`
+	own, _ := t.m["guard"].(string)
+	if own == "" {
+		own = defaultGuard
+	}
+	if len(names) == 0 || len(names) > MaxFellows {
+		t.report("fellows", fmt.Sprintf("has %d names, and may have 1 to %d", len(names), MaxFellows), next)
+		return nil
+	}
+	for i, n := range names {
+		switch {
+		case !isName(n):
+			t.report("fellows", fmt.Sprintf("has %q, which is not usable as a name", n), nameRule)
+		case n == own:
+			t.report("fellows", fmt.Sprintf("has %q, which is this guard's own name", n), next)
+		case slices.Contains(names[:i], n):
+			t.report("fellows", fmt.Sprintf("has %q twice", n), next)
+		default:
+			continue
+		}
+		return nil
+	}
+	return names
 }
 
 const rulesNext = "write which rules apply here and who checked them; local aviation rules, the site's own rules and a hardware emergency stop come first"

@@ -21,6 +21,7 @@ type draft struct {
 	rank     int  // of two that come too near the lower one yields
 	sound    bool // nothing was wrong with it
 
+	signing   Signing
 	alignFile string // as the file names it; empty: none
 }
 
@@ -76,6 +77,7 @@ func (l *loader) readVehicle(t *table) *draft {
 	d.stopping, d.tiltStop = readStopping(t, c)
 	readTiming(t, c)
 	d.pose = l.readPose(t, d)
+	d.signing = l.readSigning(t, c.Fields.CBOR)
 	t.done()
 	d.across()
 	d.sound = len(t.r.probs) == before

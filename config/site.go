@@ -1,6 +1,8 @@
 package config
 
 import (
+	"fmt"
+	"slices"
 	"time"
 
 	"pinfold/watchdog"
@@ -10,10 +12,11 @@ import (
 // Site is one room or yard: what one site file says, checked. It is not to be
 // changed after Load; what it points to is shared.
 type Site struct {
-	Path       string // of the site file, as given to Load
-	Name       string // for people
-	LocalRules string // which rules apply here and who checked them
-	Guard      string // name of this watchdog on the wire; "pinfold" where not given
+	Path       string   // of the site file, as given to Load
+	Name       string   // for people
+	LocalRules string   // which rules apply here and who checked them
+	Guard      string   // name of this watchdog on the wire; "pinfold" where not given
+	Fellows    []string // names of the guards that the vehicles need permits of beside this one's; none: of any one guard
 	Broker     Broker
 	Trail      Trail
 	Metrics    string // address where metrics and health are served; empty: nowhere
@@ -65,6 +68,7 @@ type Vehicle struct {
 	// AlignFile is the alignment file that the site file names, relative paths
 	// resolved, whether it is there or not; empty: none.
 	AlignFile string
+	Signing   Signing // files of the keys that its messages are signed with
 }
 
 // File is one file as it was read.
@@ -125,3 +129,29 @@ func (s *Site) Vehicle(name string) (*Vehicle, bool) {
 // Rooms gives what the declared stopping leaves, a Room per vehicle in the
 // order of Vehicles. It was computed by Load.
 func (s *Site) Rooms() []Room { return append([]Room(nil), s.rooms...) }
+
+// Only gives the site with the vehicles of these names alone, in the file's
+// order. It is an error to leave out one that another keeps apart from, since
+// where that can come to is known to its own guard alone.
+func (s *Site) Only(names []string) (*Site, error) {
+	out := *s
+	out.Vehicles, out.rooms = nil, nil
+	for _, n := range names {
+		if _, ok := s.Vehicle(n); !ok {
+			return nil, fmt.Errorf("the site has no vehicle %q", n)
+		}
+	}
+	for i := range s.Vehicles {
+		v := &s.Vehicles[i]
+		if !slices.Contains(names, v.Name) {
+			continue
+		}
+		for k := range v.Config.Others {
+			if o := v.Config.Others[k].Name; !slices.Contains(names, o) {
+				return nil, fmt.Errorf("%q keeps apart from %q by [apart], and only one guard of both can see to that; guard both together, or take [apart] out of the site file", v.Name, o)
+			}
+		}
+		out.Vehicles, out.rooms = append(out.Vehicles, *v), append(out.rooms, s.rooms[i])
+	}
+	return &out, nil
+}

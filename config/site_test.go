@@ -4,6 +4,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -126,7 +127,7 @@ func TestDemoIsTheSimulators(t *testing.T) {
 // TestFull reads a file with every key, and looks at what became of each.
 func TestFull(t *testing.T) {
 	s := mustParse(t, "testdata/full.toml")
-	if s.Guard != "hut-1" || s.Broker != (Broker{URL: "mqtts://broker.example:8883", Prefix: "yard/pinfold", User: "pinfold", PasswordFile: "password.txt", CA: "ca.pem", Cert: "cert.pem", Key: "key.pem", Budget: 120 * ms}) {
+	if s.Guard != "hut-1" || !slices.Equal(s.Fellows, []string{"hut-2"}) || s.Broker != (Broker{URL: "mqtts://broker.example:8883", Prefix: "yard/pinfold", User: "pinfold", PasswordFile: "password.txt", CA: "ca.pem", Cert: "cert.pem", Key: "key.pem", Budget: 120 * ms}) {
 		t.Errorf("guard %q, broker %+v", s.Guard, s.Broker)
 	}
 	if s.Trail != (Trail{Dir: "evidence", MaxBytes: 1_500_000_000, KeyFile: "evidence.key"}) {
@@ -220,7 +221,7 @@ func TestHashFollowsTheFiles(t *testing.T) {
 // TestLoadResolvesPaths loads from a directory of its own.
 func TestLoadResolvesPaths(t *testing.T) {
 	dir := t.TempDir()
-	for _, name := range []string{"yard.geojson", "password.txt", "ca.pem", "cert.pem", "key.pem"} {
+	for _, name := range []string{"yard.geojson", "password.txt", "ca.pem", "cert.pem", "key.pem", "wren.key", "desk.key", "tracker.key"} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text(t, name)), 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -293,5 +294,28 @@ func TestProblemsAreBounded(t *testing.T) {
 	ps, ok := err.(Problems)
 	if !ok || len(ps) != MaxProblems+1 || !strings.Contains(ps[MaxProblems].What, "more problems are not shown") {
 		t.Errorf("%d problems, the last %v", len(ps), ps[len(ps)-1])
+	}
+}
+
+// A guard may take some of the vehicles, but not one without the others that it
+// keeps apart from.
+func TestSiteOfSomeVehicles(t *testing.T) {
+	apart := mustQuickly(t, text(t, "full.toml"))
+	if _, err := apart.Only([]string{"wren"}); err == nil || !strings.Contains(err.Error(), `"wren" keeps apart from "mole"`) {
+		t.Errorf("one of two that keep apart: %v", err)
+	}
+	if s, err := apart.Only([]string{"mole", "wren"}); err != nil || len(s.Vehicles) != 2 || s.Vehicles[0].Name != "wren" {
+		t.Errorf("both: %v", err)
+	}
+	alone := mustQuickly(t, text(t, "demo.toml"))
+	s, err := alone.Only([]string{"mole"})
+	if err != nil || len(s.Vehicles) != 1 || s.Vehicles[0].Name != "mole" || s.Hash != alone.Hash || len(alone.Vehicles) != 2 {
+		t.Errorf("one of two that do not keep apart: %v", err)
+	}
+	if rooms := s.Rooms(); len(rooms) != 1 || rooms[0].Vehicle != "mole" {
+		t.Errorf("rooms %+v", rooms)
+	}
+	if _, err := alone.Only([]string{"rook"}); err == nil {
+		t.Error("a vehicle that is not there was taken")
 	}
 }

@@ -35,6 +35,6 @@ func (l *loader) surveyed(s *Site, drafts []*draft, all []*declared) {
 				shapes = append(shapes, z.shape)
 			}
 		}
-		s.Vehicles = append(s.Vehicles, Vehicle{Name: d.name, Config: d.cfg, Shapes: shapes, AlignFile: d.alignFile})
+		s.Vehicles = append(s.Vehicles, Vehicle{Name: d.name, Config: d.cfg, Shapes: shapes, AlignFile: d.alignFile, Signing: d.signing})
 	}
 }

@@ -23,6 +23,7 @@ func Tighter(old, next *Site) error {
 	}
 	c := &comparison{file: next.Path}
 	c.same("site.guard", old.Guard, next.Guard)
+	c.same("site.fellows", old.Fellows, next.Fellows)
 	c.same("broker", old.Broker.unbudgeted(), next.Broker.unbudgeted())
 	c.same("trail", old.Trail, next.Trail)
 	c.same("metrics", old.Metrics, next.Metrics)
@@ -97,6 +98,7 @@ func (c *comparison) vehicles(o, n *Vehicle) {
 	c.least("vehicle.radius", a.Radius, b.Radius)
 	c.least("vehicle.height", a.Height, b.Height)
 	c.least("vehicle.zone_caution", a.ZoneCaution, b.ZoneCaution)
+	c.same("vehicle.signing", o.Signing, n.Signing)
 	c.same("vehicle.home", a.Home, b.Home)
 	c.same("zone.floor", floor{a.HasGround, a.Ground}, floor{b.HasGround, b.Ground})
 	c.limits(a, b)

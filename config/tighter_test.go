@@ -100,7 +100,11 @@ func TestTighter(t *testing.T) {
 		{`zones = ["yard.geojson"]`, ``, `zone = shed`},
 
 		// only by a stop and a start
-		{`guard = "hut-1"`, `guard = "hut-2"`, "site.guard"},
+		{`guard = "hut-1"`, `guard = "hut-3"`, "site.guard"},
+		{`fellows = ["hut-2"]`, `fellows = ["hut-3"]`, "site.fellows"},
+		{`key_file = "wren.key"`, `key_file = "rook.key"`, "vehicle.signing"},
+		{"key_file = \"wren.key\"\n", "", "vehicle.signing"},
+		{"fellows = [\"hut-2\"]\n", "", "site.fellows"},
 		{`prefix = "yard/pinfold"`, `prefix = "yard"`, "broker"},
 		{`listen = "127.0.0.1:8087"`, `listen = "127.0.0.1:8088"`, "console"},
 		{`dir = "evidence"`, `dir = "elsewhere"`, "trail"},

@@ -60,9 +60,8 @@ func (g *Guard) ForOthers(now time.Duration) OtherReach {
 	if !o.Known {
 		return o
 	}
-	age, _ := g.track.Age(now)
 	var r Reach
-	g.cfg.reachOf(&g.cur, delays{age: age, late: OtherFor, trip: g.trip}, g.assumed(), &r)
+	g.reachLate(OtherFor, now, &r)
 	o.Sweep = r.Sweep
 	return o
 }

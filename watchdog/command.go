@@ -12,6 +12,7 @@ type outCommand struct {
 	cmd    Command
 	sent   time.Duration // first sending
 	waits  time.Duration // since when the vehicle owes an acknowledgement of any
+	slow   time.Duration // what a slow link adds to AckWithin: see ackSlow
 	next   time.Duration // next repeat
 }
 
@@ -25,11 +26,11 @@ func (o *outCommand) due() (time.Duration, bool) {
 func (g *Guard) sendCommand(c Cause, now time.Duration) {
 	g.tokens++
 	id := fmt.Sprintf("%s-%d", g.cfg.Session, g.tokens)
-	waits := now
+	waits, slow := now, g.ackSlow()
 	if _, owed := g.cmd.due(); owed {
-		waits = g.cmd.waits
+		waits, slow = g.cmd.waits, g.cmd.slow
 	}
-	g.cmd = outCommand{active: true, sent: now, waits: waits, next: now, cmd: Command{ID: id, Action: g.latch,
+	g.cmd = outCommand{active: true, sent: now, waits: waits, slow: slow, next: now, cmd: Command{ID: id, Action: g.latch,
 		Cause: c.Kind, Name: c.Name, Value: c.Value, Limit: c.Limit, Stamp: g.cur.Stamp, Valid: g.cfg.Timing.PermitValid}}
 	g.record(RecCommand, now, CommandSent{ID: id, Action: g.latch.String(), Cause: c})
 	g.repeat(now)
@@ -55,15 +56,23 @@ func (g *Guard) onAck(id string, now time.Duration) {
 	if g.stop.active && g.stop.acked < 0 {
 		g.stop.acked = now - g.stop.at
 	}
-	g.observe(g.other(CauseNotAcknowledged), false, (now - g.cmd.waits).Seconds(), g.cfg.Timing.AckWithin.Seconds(), now)
+	g.observe(g.other(CauseNotAcknowledged), false, (now - g.cmd.waits).Seconds(), g.ackWithin().Seconds(), now)
 	g.record(RecAck, now, Acked{ID: id, After: (now - g.cmd.sent).Seconds()})
 }
+
+// ackSlow is what a slow link adds, by now, to the time for an acknowledgement:
+// what the way there and the way back take more than is declared. It stays as it
+// was when the command was called, so that a link that dies after that puts
+// nothing off. Neither the repeats nor whether the speed falls wait for it.
+func (g *Guard) ackSlow() time.Duration { return 2 * g.cfg.slower(g.trip) }
+
+// ackWithin is how long the vehicle may owe an acknowledgement.
+func (g *Guard) ackWithin() time.Duration { return g.cfg.Timing.AckWithin + g.cmd.slow }
 
 // judgeAck checks that the command in force is acknowledged.
 func (g *Guard) judgeAck(now time.Duration) {
 	if _, owed := g.cmd.due(); !owed {
 		return
 	}
-	waited, within := now-g.cmd.waits, g.cfg.Timing.AckWithin
-	g.observe(g.other(CauseNotAcknowledged), waited > within, waited.Seconds(), within.Seconds(), now)
+	g.observeTime(CauseNotAcknowledged, now-g.cmd.waits, g.ackWithin(), now)
 }

@@ -144,7 +144,7 @@ type Timing struct {
 	PermitEvery   time.Duration // a permit at least this often
 	PermitValid   time.Duration // how old the judged pose may be on the vehicle's clock
 	CommandEvery  time.Duration // repeat of an unacknowledged command
-	AckWithin     time.Duration // a command unacknowledged for longer is not obeyed
+	AckWithin     time.Duration // a command unacknowledged for longer is not obeyed; a slow link adds to it: see ackSlow
 	StateEvery    time.Duration
 	TripMost      time.Duration // budget of the round trip through the broker; 0 none
 	Stall         time.Duration // a Step later than this after its deadline is a stalled guard

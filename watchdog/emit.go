@@ -36,11 +36,15 @@ func (g *Guard) emit(now time.Duration) {
 			Stamp: g.cur.Stamp, Valid: g.cfg.Timing.PermitValid}})
 	}
 	g.repeat(now)
-	g.out = append(g.out, g.first...)
+	if len(g.first) > 0 {
+		g.out = append(g.out, g.first...)
+	}
 	if g.stateDirty || now >= g.nextState {
 		g.stateDirty = false
 		g.nextState = now + g.cfg.Timing.StateEvery
 		g.out = append(g.out, Effect{Kind: DoState})
 	}
-	g.out = append(g.out, g.rest...)
+	if len(g.rest) > 0 {
+		g.out = append(g.out, g.rest...)
+	}
 }

@@ -8,11 +8,22 @@ import (
 // observeValue judges v against subject i's own limit.
 func (g *Guard) observeValue(i int, v float64, now time.Duration) {
 	s := &g.subjects[i]
+	if !s.listed && v < s.caution && v < s.limit {
+		return // good and far from its limit, as it was
+	}
 	s.inBand = !(v < s.caution) && s.caution < s.limit
 	if s.inBand {
 		s.near, s.nearValue, s.nearUntil = true, bounded(v), now+g.cfg.Timing.CautionDwell
 	}
 	g.observe(i, s.violates(v), v, s.limit, now)
+}
+
+// observeTime judges what took d and may take most.
+func (g *Guard) observeTime(k CauseKind, d, most, now time.Duration) {
+	i := g.other(k)
+	if bad := d > most; bad || g.subjects[i].listed { // else it is good, as it was
+		g.observe(i, bad, d.Seconds(), most.Seconds(), now)
+	}
 }
 
 // observeGone notes that subject i is further away than anything looks.

@@ -281,7 +281,7 @@ func (g *Guard) judgeStall(now time.Duration) {
 	if g.stepped {
 		late = now - g.Deadline()
 	}
-	g.observe(g.other(CauseStalled), late > g.cfg.Timing.Stall, late.Seconds(), g.cfg.Timing.Stall.Seconds(), now)
+	g.observeTime(CauseStalled, late, g.cfg.Timing.Stall, now)
 }
 
 // other is the subject of a cause that is neither zone nor limit.

@@ -88,10 +88,20 @@ func (g *Guard) judgePose(now time.Duration) {
 // look judges where the body can come to by the newest pose, as old as it is
 // now, against the zones.
 func (g *Guard) look(now time.Duration) {
-	age, _ := g.track.Age(now)
-	g.cfg.reachOf(&g.cur, delays{age: age, trip: g.trip}, g.assumed(), &g.reach)
+	g.reachLate(0, now, &g.reach)
 	g.lookedAt, g.laterBy = now, 0
 	g.judgeZones(now)
+}
+
+// reachLate fills r for the newest pose, as old as it is now, where the stop may
+// be called by late later than at the next judgement.
+func (g *Guard) reachLate(late, now time.Duration, r *Reach) {
+	assumed := 0.0
+	if !g.cur.HasVelocity {
+		assumed = g.assumed()
+	}
+	age, _ := g.track.Age(now)
+	g.cfg.reachOf(&g.cur, delays{age: age, late: late, trip: g.trip}, assumed, r)
 }
 
 // between says whether the reach must be judged again before the next pose: it
@@ -223,8 +233,7 @@ func (g *Guard) reachAfter(late, now time.Duration) *Reach {
 		return &g.reach
 	}
 	if late != g.laterBy {
-		age, _ := g.track.Age(now)
-		g.cfg.reachOf(&g.cur, delays{age: age, late: late, trip: g.trip}, g.assumed(), &g.later)
+		g.reachLate(late, now, &g.later)
 		g.laterBy = late
 	}
 	return &g.later

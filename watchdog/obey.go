@@ -44,7 +44,7 @@ func (g *Guard) beginStop(c Cause, now time.Duration) {
 // that much later, as the reach counted; it is not to be blamed for that.
 func (r *stopRun) fastest(c *Config, trip, since time.Duration) float64 {
 	s := &c.Stopping
-	reaction := s.Reaction + max(0, min(trip-s.Trip, c.Timing.PermitValid))
+	reaction := s.Reaction + c.slower(trip)
 	gain := float64(s.Acceleration * math.Max(0, min(since, reaction).Seconds()))
 	t := math.Max(0, (since - reaction).Seconds())
 	return math.Max(0, r.speed+gain-float64(r.braking*c.Timing.ObeyTolerance*t)) + c.Timing.ObeySlack

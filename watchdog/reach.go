@@ -110,8 +110,10 @@ func (c *Config) reachOf(p *pose.Pose, d delays, assumed float64, r *Reach) {
 	s := &c.Stopping
 	pad := s.Margin + s.PlaceErr()
 	half := float64(c.Height / 2)
-	at := zones.XYZ{X: p.Position.X, Y: p.Position.Y, Z: p.Position.Z}
-	*r = Reach{Sweep: zones.Sweep{From: at, To: at, Radius: c.Radius + pad}, Up: pad, Down: pad}
+	*r = Reach{} // and then field by field: a whole one would be made elsewhere and copied
+	r.Sweep.From = zones.XYZ{X: p.Position.X, Y: p.Position.Y, Z: p.Position.Z}
+	r.Sweep.To = r.Sweep.From
+	r.Sweep.Radius, r.Up, r.Down = c.Radius+pad, pad, pad
 	if s.Predict {
 		r.Reaction = (d.until(c) + p.Lag + s.Reaction).Seconds()
 		c.carry(p, assumed, r)

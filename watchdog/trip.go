@@ -38,6 +38,13 @@ func (d delays) until(c *Config) time.Duration {
 	return until
 }
 
+// slower is by how much a message to the vehicle may take longer than is
+// declared where the round trip was measured as trip: as long as a permit is good
+// for at most, since over a slower link than that no vehicle has one.
+func (c *Config) slower(trip time.Duration) time.Duration {
+	return max(0, min(trip-c.Stopping.Trip, c.Timing.PermitValid))
+}
+
 // MaxTrip bounds the measured round trip. What takes longer never comes.
 const MaxTrip = 10 * time.Second
 

@@ -54,6 +54,91 @@ func TestUntilGrows(t *testing.T) {
 	})
 }
 
+// TestAckAllowsForTheLink: a command and its answer each take a way through the
+// broker. What that takes more than declared puts off the escalation for want of
+// an answer, by twice a permit's validity at most, and puts off no repeat.
+func TestAckAllowsForTheLink(t *testing.T) {
+	for _, row := range []struct{ declared, trip, late, want time.Duration }{
+		{0, 0, 0, 500 * ms}, // not measured yet
+		{50 * ms, 50 * ms, 0, 500 * ms},
+		{50 * ms, 20 * ms, 0, 500 * ms}, // a faster one takes nothing away
+		{50 * ms, 110 * ms, 0, 620 * ms},
+		{0, 240 * ms, 0, 980 * ms},
+		{0, 260 * ms, 0, 1000 * ms}, // no permit is good for longer than 250 ms
+		{0, MaxTrip, 0, 1000 * ms},
+		{0, -1, 0, 1000 * ms},
+		{0, 20 * ms, MaxTrip, 540 * ms}, // what is measured after the call puts nothing off
+	} {
+		c := testConfig(t)
+		c.Stopping.Trip = row.declared
+		r := newRig(t, c)
+		r.started()
+		r.step(Event{Kind: EvTrip, Trip: row.trip})
+		r.ask(AskStop)
+		called := r.now
+		if row.late > 0 {
+			r.step(Event{Kind: EvTrip, Trip: row.late})
+		}
+		r.still(row.want)
+		if r.g.latch != ActStop || r.now != called+row.want {
+			t.Errorf("%+v: %v after %v", row, r.g.latch, r.now-called)
+		}
+		if most := uint64(row.want/c.Timing.CommandEvery) + 1; r.command.Seq != most {
+			t.Errorf("%+v: sent %d times, want %d", row, r.command.Seq, most)
+		}
+		if r.still(5 * ms); r.g.latch != ActLand || r.command.Cause != CauseNotAcknowledged {
+			t.Errorf("%+v: %v for %v, 5 ms later", row, r.g.latch, r.command.Cause)
+		}
+	}
+}
+
+// TestAckTightened: a tighter ack_within holds for a command that is out, and a
+// second command gives the vehicle no more time than the first.
+func TestAckTightened(t *testing.T) {
+	c := testConfig(t)
+	r := newRig(t, c)
+	r.started()
+	r.step(Event{Kind: EvTrip, Trip: 100 * ms})
+	r.ask(AskStop)
+	r.still(100 * ms)
+	r.step(Event{Kind: EvTrip, Trip: 200 * ms})
+	r.ask(AskLand)
+	if got := r.g.ackWithin(); got != 700*ms || r.command.Action != ActLand {
+		t.Errorf("%v for the answer to %v", got, r.command.Action)
+	}
+	next := c
+	next.Timing.AckWithin = 300 * ms
+	if _, err := r.g.Tighten(next, r.now); err != nil {
+		t.Fatal(err)
+	}
+	r.cfg = next
+	i := r.g.other(CauseNotAcknowledged)
+	if r.still(395 * ms); r.g.subjects[i].holding {
+		t.Error("escalates before 500 ms")
+	}
+	if r.still(10 * ms); !r.g.subjects[i].holding {
+		t.Error("does not escalate after 500 ms")
+	}
+}
+
+// TestObeyedWhateverTheAck: a vehicle that is heard of over a slow link and does
+// not brake is not-obeyed long before its answer is due.
+func TestObeyedWhateverTheAck(t *testing.T) {
+	r := newRig(t, testConfig(t))
+	r.started()
+	r.step(Event{Kind: EvTrip, Trip: 260 * ms})
+	r.v = pose.Vec{X: 0.8}
+	r.move(100*ms, pose.Vec{})
+	r.ask(AskStop)
+	called := r.now
+	for r.command.Cause != CauseNotObeyed && r.now < called+time.Second {
+		r.move(5*ms, pose.Vec{})
+	}
+	if took := r.now - called; took > 700*ms || r.g.latch != ActLand {
+		t.Errorf("%v for %v after %v", r.g.latch, r.command.Cause, took)
+	}
+}
+
 // TestTripNeverMeasured: what nobody can have measured is as slow as can be.
 func TestTripNeverMeasured(t *testing.T) {
 	c := testConfig(t)

@@ -29,14 +29,14 @@ func (k *keeper) carryOut(effects []watchdog.Effect, now time.Duration) {
 func (k *keeper) sendPermit(p *watchdog.Permit, now time.Duration) {
 	m := wire.Permit{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: p.Seq, Go: p.Go,
 		Stamp: p.Stamp, Valid: p.Valid.Seconds()}
-	k.buf = m.Append(k.buf[:0])
+	k.buf = k.signing.permit.Sign(m.Append(k.buf[:0]))
 	k.permit.Put(k.buf, now+k.cfg.Timing.PermitEvery)
 }
 
 func (k *keeper) sendCommand(c *watchdog.Command, now time.Duration) {
 	m := wire.Command{ID: c.ID, Seq: c.Seq, Action: c.Action.String(), Cause: c.Cause.String(),
 		Zone: c.Name, Value: c.Value, Limit: c.Limit, Stamp: c.Stamp, Valid: c.Valid.Seconds()}
-	k.buf = m.Append(k.buf[:0])
+	k.buf = k.signing.command.Sign(m.Append(k.buf[:0]))
 	k.command.Put(k.buf, now+k.cfg.Timing.CommandEvery)
 }
 
@@ -55,6 +55,7 @@ func (k *keeper) sendState(now time.Duration) {
 		k.metrics.Watch(k.index, &s)
 	}
 	k.countDropped(now)
+	k.countUnsigned(now)
 }
 
 // Dropped is the body of the record of messages that came faster than they
@@ -169,7 +170,7 @@ func (k *keeper) lastStop(p any) {
 	c := wire.Command{ID: k.cfg.Session + "-fault", Seq: 1, Action: wire.Stop, Cause: "guard-fault",
 		Value: math.NaN(), Limit: math.NaN(), Valid: k.cfg.Timing.PermitValid.Seconds()}
 	for range 3 {
-		_ = k.client.PublishNow(k.topics.Command, c.Append(nil), 0, false, lastWord) // the permit runs out by itself in any case
+		_ = k.client.PublishNow(k.topics.Command, k.signing.command.Sign(c.Append(nil)), 0, false, lastWord) // the permit runs out by itself in any case
 		c.Seq++
 	}
 	text := fmt.Sprintf("the judgement failed inside: %v", p)
@@ -182,7 +183,7 @@ func (k *keeper) lastStop(p any) {
 // ended.
 func (k *keeper) withdraw() {
 	m := wire.Permit{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: wire.MaxSeq, Stamp: 0}
-	_ = k.client.PublishNow(k.topics.Permit, m.Append(nil), 0, false, lastWord) // it runs out by itself in any case
+	_ = k.client.PublishNow(k.topics.Permit, k.signing.permit.Sign(m.Append(nil)), 0, false, lastWord) // it runs out by itself in any case
 	if k.broken {
 		return
 	}

@@ -10,6 +10,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog/console"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/trail"
 	"pinfold/zones"
 )
@@ -78,6 +79,7 @@ func (r *runner) serveConsole() {
 // from the broker: it is judged, recorded and judged again by replay as such.
 func (r *runner) asked(vehicle int, request []byte) {
 	k := r.keepers[vehicle]
+	request = sign.New(k.signing.requestKey, k.topics.Request).Sign(request) // several may ask at once
 	k.inbox.Put(subRequest, k.topics.Request, request, r.now())
 }
 

@@ -80,7 +80,10 @@ type keeper struct {
 	waiting   []intake.Entry
 	buf       []byte
 	stateNo   uint64
+	permits   wire.Decoder // of the permits of others
 	rival     secondGuard
+	fellows   fellows
+	signing   signing
 	dropped   [3]uint64 // by queue of the inbox, as they were counted at
 	droppedAt time.Duration
 	flow      flowWatch
@@ -126,6 +129,7 @@ func (k *keeper) run() (err error) {
 			return err
 		}
 		k.trip()
+		k.fellowship()
 	}
 }
 
@@ -181,13 +185,16 @@ func (k *keeper) message(m *link.Message) {
 	switch m.Sub {
 	case subPose:
 		e.Kind = uint8(watchdog.EvPose)
-		k.flow.pose(m.Arrived)
+		k.flow.pose(m.Arrived) // signed or not, it came
 	case subAck:
 		e.Kind = uint8(watchdog.EvAck)
 	case subRequest:
+		if k.forAnother(m) {
+			return
+		}
 		e.Kind = uint8(watchdog.EvRequest)
 	case subPermit:
-		k.second(m)
+		k.heardPermit(m)
 		return
 	case subTrip:
 		k.tripped(m)
@@ -195,6 +202,10 @@ func (k *keeper) message(m *link.Message) {
 	case subAlign:
 		e.Kind = uint8(watchdog.EvAlign)
 	}
+	if !k.accepts(m) {
+		return
+	}
+	e.Payload = m.Payload
 	if m.Retained {
 		e.Flags |= intake.Retained
 	}

@@ -178,7 +178,7 @@ func (r *runner) addKeeper(i int) error {
 	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: r.mails[i], orders: make(chan order),
 		now: r.now, opt: &r.opt, siteSaid: &r.siteSaid, trailSaid: &r.trailSaid,
 		screen: r.opt.page.Screen(i)}
-	k.metrics = r.metrics
+	k.metrics, k.fellows = r.metrics, newFellows(r.opt.Site.Fellows)
 	k.beat = func(now time.Duration) {
 		r.heart.beat(i, now)
 		if r.metrics != nil {
@@ -208,6 +208,9 @@ func (r *runner) addKeeper(i int) error {
 	if k.topics, err = wire.Topics(r.opt.Site.Broker.Prefix, v.Name); err != nil {
 		return err
 	}
+	if k.signing, err = newSigning(&v.Signing, &k.topics); err != nil {
+		return err
+	}
 	r.trail.Event(v.Name, "guard", r.now(), map[string]string{"nonce_seed": hex.EncodeToString(seed), "site": r.opt.Site.Hash})
 	err = r.connect(k)
 	if k.client != nil { // abandon closes it
@@ -227,7 +230,7 @@ func (r *runner) connect(k *keeper) (err error) {
 		Valid: k.cfg.Timing.PermitValid.Seconds()}
 	o.ClientID = "pinfold-" + k.cfg.Vehicle
 	o.Now = r.now
-	o.Will = link.Will{Topic: k.topics.AllCommand, Payload: will.Append(nil)}
+	o.Will = link.Will{Topic: k.topics.AllCommand, Payload: k.signing.all.Sign(will.Append(nil))}
 	o.OnLink = r.onLink(k)
 	probes := wire.ProbeTopic(r.opt.Site.Broker.Prefix, r.session.ID, k.cfg.Vehicle)
 	o.Subs = []link.Sub{

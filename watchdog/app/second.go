@@ -10,7 +10,8 @@ import (
 )
 
 // secondGuard notices that another guard grants or withholds permits for this
-// guard's vehicle: a site that was started twice, on one machine or on two. MQTT
+// guard's vehicle and is not named as its fellow (fellow.go): a site that was
+// started twice, on one machine or on two, or a guard nobody declared. MQTT
 // does not prevent it, each connection having a client id of its own. The
 // vehicle's receiver follows one session only and takes up another where that
 // says no, so it halts; but a person must be told why, and neither guard may go
@@ -20,11 +21,18 @@ import (
 // latches, is named in state, command and trail, and replays. It comes again
 // after a reset for as long as the other is heard.
 type secondGuard struct {
-	permits wire.Decoder
-	session string // of the newest permit of another guard
-	heard   int    // permits of that session
-	told    string // session that a person and the trail were told of
+	heard [secondsKept]rivalSession // the newest others, in a ring
+	next  int
 }
+
+type rivalSession struct {
+	session string
+	permits int  // heard of it
+	told    bool // a person and the trail were told of it
+}
+
+// secondsKept is how many others are told apart at a time.
+const secondsKept = 4
 
 // secondConfirm is how many permits of one session make a second guard: a
 // single one may be the last word of a guard that is just ending.
@@ -38,33 +46,43 @@ type Second struct {
 	Go      bool   `json:"go"`
 }
 
-// hear takes a message of the permit topic; ok is true where it shows, with
-// those before, that another guard is at work.
-func (s *secondGuard) hear(m *link.Message, own string) (p wire.Permit, ok bool) {
-	if m.Retained || m.TooLarge { // of any age; no guard sends either
-		return p, false
+// hear takes a permit that is neither the guard's own nor a fellow's, and gives
+// its session where that shows, with those before, that another guard is at work.
+func (s *secondGuard) hear(p *wire.Permit) *rivalSession {
+	if p.Seq == wire.MaxSeq { // its last word
+		return nil
 	}
-	p, err := s.permits.Permit(m.Payload)
-	if err != nil || p.Session == own || p.Seq == wire.MaxSeq { // its last word
-		return p, false
+	for i := range s.heard {
+		if r := &s.heard[i]; r.session == p.Session {
+			if r.permits++; r.permits >= secondConfirm {
+				return r
+			}
+			return nil
+		}
 	}
-	if p.Session != s.session {
-		s.session, s.heard = p.Session, 0
-	}
-	s.heard++
-	return p, s.heard >= secondConfirm
+	s.heard[s.next] = rivalSession{session: p.Session, permits: 1}
+	s.next = (s.next + 1) % len(s.heard)
+	return nil
 }
 
-// second judges one message of the permit topic.
-func (k *keeper) second(m *link.Message) {
-	p, ok := k.rival.hear(m, k.cfg.Session)
-	if !ok {
+// heardPermit judges one message of the permit topic.
+func (k *keeper) heardPermit(m *link.Message) {
+	if m.Retained || m.TooLarge { // of any age; no guard sends either
 		return
 	}
-	news := k.rival.told != p.Session
-	if news {
-		k.rival.told = p.Session
+	p, err := k.permits.Permit(m.Payload)
+	if err != nil || p.Session == k.cfg.Session || k.fellow(m, &p) {
+		return
 	}
+	if s := k.rival.hear(&p); s != nil {
+		k.second(m, &p, s)
+	}
+}
+
+// second stops the vehicle because of another guard, and says so once a session.
+func (k *keeper) second(m *link.Message, p *wire.Permit, s *rivalSession) {
+	news := !s.told
+	s.told = true
 	if news || k.guard.Level() < watchdog.Stop {
 		r := wire.Request{Ask: watchdog.AskStop.String(), By: fmt.Sprintf("guard itself: second guard at work, session %.16s", p.Session)}
 		k.step(&intake.Entry{Kind: uint8(watchdog.EvRequest), Arrived: m.Arrived, Payload: r.Append(nil)})

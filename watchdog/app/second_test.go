@@ -18,27 +18,53 @@ func permitOf(session string, seq uint64) *link.Message {
 	return &link.Message{Payload: p.Append(nil)}
 }
 
+// listening is a keeper that only hears permits.
+func listening(fellows ...string) *keeper {
+	k := &keeper{fellows: newFellows(fellows), opt: &Options{}, now: func() time.Duration { return 0 }}
+	k.cfg.Session = "own"
+	return k
+}
+
 func TestSecondGuardIsHeardByItsPermits(t *testing.T) {
-	var s secondGuard
+	k := listening()
 	for i, c := range []struct {
 		m    *link.Message
 		want bool
 		why  string
 	}{
-		{permitOf("own", 1), false, "its own"},
 		{permitOf("other", 1), false, "a single one may be the last word of a guard that ends"},
-		{permitOf("own", 2), false, "its own"},
 		{permitOf("other", 2), true, "a second of the same session"},
 		{permitOf("third", wire.MaxSeq), false, "the last word of a session"},
 		{permitOf("third", wire.MaxSeq), false, "the same, twice"},
 		{permitOf("fourth", 1), false, "a single one"},
-		{&link.Message{Payload: permitOf("fourth", 2).Payload, Retained: true}, false, "retained, of any age"},
-		{&link.Message{Payload: []byte("{")}, false, "unreadable"},
+		{permitOf("fifth", 1), false, "a single one, in turns with another"},
 		{permitOf("fourth", 3), true, "a second of the same session"},
+		{permitOf("fifth", 2), true, "a second of the same session, in turns with another"},
 	} {
-		if _, ok := s.hear(c.m, "own"); ok != c.want {
-			t.Errorf("message %d, %s: %v", i, c.why, ok)
+		p, err := wire.DecodePermit(c.m.Payload)
+		if err != nil {
+			t.Fatal(err)
 		}
+		if s := k.rival.hear(&p); (s != nil) != c.want {
+			t.Errorf("message %d, %s: %v", i, c.why, s)
+		}
+	}
+}
+
+// What cannot show another guard at work is passed over.
+func TestPermitsThatShowNoSecondGuard(t *testing.T) {
+	k := listening("fellow")
+	fellow := wire.Permit{Guard: "fellow", Session: "theirs", Seq: 1, Valid: 0.25}
+	for _, m := range []*link.Message{permitOf("own", 1), {Payload: permitOf("other", 2).Payload, Retained: true},
+		{Payload: []byte("{")}, {Payload: permitOf("other", 2).Payload, TooLarge: true}, {Payload: fellow.Append(nil)}} {
+		k.heardPermit(m)
+		k.heardPermit(m)
+	}
+	if k.rival.next != 0 {
+		t.Errorf("another guard was seen: %+v", k.rival)
+	}
+	if f := k.fellows.of("fellow"); f.session != "theirs" {
+		t.Errorf("the fellow is %+v", f)
 	}
 }
 

@@ -13,6 +13,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -50,9 +51,13 @@ func (a *aligner) handOver(ctx context.Context, site *config.Site, made error) e
 		return fmt.Errorf("the file is written, but could not be sent: %w", err)
 	}
 	defer client.Close(time.Second)
+	key, err := sign.ReadKey(a.v.Signing.RequestFile)
+	if err != nil {
+		return fmt.Errorf("the file is written, but could not be sent: %w; see [vehicle.signing]", err)
+	}
 	sum := sha256.Sum256(data)
-	h := &handing{client: client, inbox: inbox, topic: topics.Align, file: string(data), hash: hex.EncodeToString(sum[:])}
-	return a.handed(h.run(ctx))
+	h := &handing{client: client, inbox: inbox, topic: topics.Align, file: string(data), hash: hex.EncodeToString(sum[:]), sign: sign.New(key, topics.Align)}
+	return a.handed(h.all(ctx, guardsOf(site)))
 }
 
 // handed says what became of it.
@@ -78,6 +83,24 @@ type handing struct {
 	topic  string
 	file   string
 	hash   string
+	sign   *sign.Signer
+	guard  string // the one it is for; empty: whoever is there
+}
+
+// all hands it to every guard there is to be, each having a nonce of its own.
+func (h *handing) all(ctx context.Context, guards []string) (st *wire.State, err error) {
+	if len(guards) == 0 {
+		return h.run(ctx)
+	}
+	for _, h.guard = range guards {
+		if st, err = h.run(ctx); err != nil {
+			return nil, fmt.Errorf("guard %s: %w", h.guard, err)
+		}
+		if st == nil {
+			return nil, found("the file is written, and guard %s is not at work: the vehicle needs the same alignment at all of its guards; send it again when that one is", h.guard)
+		}
+	}
+	return st, nil
 }
 
 // run sends it and gives the state that shows it in force; no state where no
@@ -89,7 +112,7 @@ func (h *handing) run(ctx context.Context) (*wire.State, error) {
 			return st, err
 		}
 		m := wire.Align{By: userName(), Nonce: st.Nonce, File: h.file}
-		if err := h.client.PublishNow(h.topic, m.Append(nil), 1, false, publishWait); err != nil {
+		if err := h.client.PublishNow(h.topic, h.sign.Sign(m.Append(nil)), 1, false, publishWait); err != nil {
 			return nil, fmt.Errorf("the file is written, but could not be sent: %w", err)
 		}
 		st, err = h.state(ctx, answerWait, h.answered)
@@ -127,7 +150,7 @@ func (h *handing) state(ctx context.Context, most time.Duration, wanted func(*wi
 			if err != nil {
 				return nil, err
 			}
-			if wanted(&st) {
+			if (h.guard == "" || st.Guard == h.guard) && wanted(&st) {
 				return &st, nil
 			}
 		}

@@ -15,6 +15,7 @@ import (
 	"pinfold/config"
 	"pinfold/watchdog"
 	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -67,6 +68,10 @@ func (c *askCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
+	key, err := sign.ReadKey(v.Signing.RequestFile)
+	if err != nil && !c.halts() { // a halt is carried out without it
+		return fmt.Errorf("%w; see [vehicle.signing]", err)
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	inbox, err := link.NewInbox(link.Queue{Max: wire.StateMax})
@@ -83,8 +88,17 @@ func (c *askCmd) Run(s *streams) error {
 	defer client.Close(time.Second)
 	ctx, cancel := context.WithTimeout(ctx, c.Wait)
 	defer cancel()
-	a := &asker{cmd: c, client: client, inbox: inbox, topic: topics.Request}
-	return a.run(ctx, s)
+	a := &asker{cmd: c, client: client, inbox: inbox, topic: topics.Request, sign: sign.New(key, topics.Request)}
+	return a.run(ctx, s, guardsOf(site))
+}
+
+// guardsOf are the guards that a vehicle of the site needs permits of; none: of
+// any one.
+func guardsOf(site *config.Site) []string {
+	if len(site.Fellows) == 0 {
+		return nil
+	}
+	return append([]string{site.Guard}, site.Fellows...)
 }
 
 type asker struct {
@@ -92,22 +106,45 @@ type asker struct {
 	client *link.Client
 	inbox  *link.Inbox
 	topic  string
+	sign   *sign.Signer
+	guard  string // the one that is asked and listened to; empty: whoever is there
 }
 
-func (a *asker) run(ctx context.Context, s *streams) error {
-	var nonce string
-	if a.cmd.halts() { // at once, and whether or not a guard answers
+// run asks every guard there is to be, one after the other, since each has a
+// nonce of its own; a stop or a land all of them at once.
+func (a *asker) run(ctx context.Context, s *streams, guards []string) error {
+	if a.cmd.halts() { // whether or not a guard answers
 		if err := a.publish(""); err != nil {
 			return err
 		}
-	} else {
+	}
+	if len(guards) == 0 {
+		return a.one(ctx, s)
+	}
+	var failed error
+	for _, a.guard = range guards {
+		if err := a.one(ctx, s); err != nil && !a.cmd.halts() {
+			return fmt.Errorf("guard %s: %w", a.guard, err)
+		} else if err != nil && failed == nil {
+			failed = fmt.Errorf("guard %s: %w", a.guard, err)
+		}
+	}
+	return failed
+}
+
+// one asks one guard and waits for what becomes of it; a halt was asked already.
+func (a *asker) one(ctx context.Context, s *streams) error {
+	var nonce string
+	if !a.cmd.halts() {
 		st, err := a.state(ctx, func(*wire.State) bool { return true })
 		if err != nil {
 			return err
 		}
 		nonce = st.Nonce
-		if err := a.publish(nonce); err != nil {
-			return err
+		if a.guard == "" || !a.granted(st) {
+			if err := a.publish(nonce); err != nil {
+				return err
+			}
 		}
 	}
 	st, err := a.state(ctx, func(st *wire.State) bool { return a.done(st, nonce) })
@@ -121,7 +158,11 @@ func (a *asker) run(ctx context.Context, s *streams) error {
 	if a.cmd.Ask == watchdog.AskStop.String() && st.Level == watchdog.Land.String() {
 		note = " (a land is latched already, and goes on)"
 	}
-	fmt.Fprintf(s.out, "%s: %s%s\n", st.Vehicle, st.Level, note)
+	who := st.Vehicle
+	if a.guard != "" {
+		who += ", guard " + a.guard
+	}
+	fmt.Fprintf(s.out, "%s: %s%s\n", who, st.Level, note)
 	return nil
 }
 
@@ -147,8 +188,8 @@ func (a *asker) publish(nonce string) error {
 			by = u.Username
 		}
 	}
-	r := wire.Request{Ask: a.cmd.Ask, By: by, Nonce: nonce, Retrieve: a.cmd.Retrieve}
-	return a.client.PublishNow(a.topic, r.Append(nil), 1, false, publishWait)
+	r := wire.Request{Ask: a.cmd.Ask, By: by, Nonce: nonce, Retrieve: a.cmd.Retrieve, Guard: a.guard}
+	return a.client.PublishNow(a.topic, a.sign.Sign(r.Append(nil)), 1, false, publishWait)
 }
 
 // granted says whether st shows what was asked for.
@@ -186,6 +227,9 @@ func (a *asker) state(ctx context.Context, wanted func(*wire.State) bool) (*wire
 			st, err := wire.DecodeState(m.Payload)
 			if err != nil {
 				return nil, err
+			}
+			if a.guard != "" && st.Guard != a.guard {
+				continue
 			}
 			if m.Retained {
 				kept = &st

@@ -55,6 +55,7 @@ type commands struct {
 	Check    checkCmd    `cmd:"" help:"Judge a site file: every mistake, and what the declared stopping leaves."`
 	Run      runCmd      `cmd:"" help:"Guard the vehicles of a site over its broker, until told to end."`
 	Ask      askCmd      `cmd:"" help:"Ask a running guard for start, stop, land or reset."`
+	Key      keyCmd      `cmd:"" help:"Make a key that messages are signed with, or print a key's fingerprint."`
 	Relay    relayCmd    `cmd:"" help:"Hold a vehicle's permit and drive a GPIO line or a command by it."`
 	Play     playCmd     `cmd:"" help:"Publish a recording as live pose."`
 	Replay   replayCmd   `cmd:"" help:"Judge a recording or a session again, offline."`
@@ -86,6 +87,11 @@ type statusError struct {
 }
 
 func (e *statusError) Error() string { return e.text }
+
+// saidError is an error that was said already.
+type saidError struct{ error }
+
+func (e *saidError) Unwrap() error { return e.error }
 
 // found makes a foundError; an empty text is not printed, the command having
 // said it all.
@@ -142,6 +148,9 @@ func Main(args []string, in io.Reader, out, errw io.Writer) (code int) {
 func status(err error, errw io.Writer) int {
 	var f *foundError
 	var own *statusError
+	if said := (*saidError)(nil); errors.As(err, &said) {
+		errw = io.Discard
+	}
 	switch {
 	case err == nil:
 		return exitFine

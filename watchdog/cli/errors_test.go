@@ -10,6 +10,8 @@ import (
 	"syscall"
 	"testing"
 
+	"github.com/coreos/go-systemd/v22/journal"
+
 	"pinfold/watchdog/app"
 	"pinfold/watchdog/link/mosquittotest"
 )
@@ -122,8 +124,8 @@ func TestLinesHavePriorities(t *testing.T) {
 			t.Errorf("JOURNAL_STREAM=%s: %d, %v, %q, want %q", stream, n, err, got, want)
 		}
 	}
-	for w, want := range map[app.Weight]int{app.Note: 6, app.Caution: 5, app.Alarm: 4, app.Failure: 3} {
-		if got := priority(w); got != want { // sd-daemon(3), SD_ERR to SD_INFO
+	for w, want := range map[app.Weight]journal.Priority{app.Note: 6, app.Caution: 5, app.Alarm: 4, app.Failure: 3} {
+		if got := priority(severity(w)); got != want { // sd-daemon(3), SD_ERR to SD_INFO
 			t.Errorf("weight %d: priority %d, want %d", w, got, want)
 		}
 	}

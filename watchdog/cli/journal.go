@@ -18,20 +18,7 @@ func toJournal(w io.Writer) func(app.Weight) io.Writer {
 	if !isJournal(w, os.Getenv("JOURNAL_STREAM")) {
 		return func(app.Weight) io.Writer { return w }
 	}
-	return func(weight app.Weight) io.Writer { return &prioritized{w, priority(weight)} }
-}
-
-// priority is a weight as syslog(3) numbers it.
-func priority(w app.Weight) int {
-	switch w {
-	case app.Failure:
-		return 3 // err
-	case app.Alarm:
-		return 4 // warning
-	case app.Caution:
-		return 5 // notice
-	}
-	return 6 // info
+	return func(weight app.Weight) io.Writer { return &prioritized{w, int(priority(severity(weight)))} }
 }
 
 // isJournal says whether w is the stream that systemd names: "device:inode" of

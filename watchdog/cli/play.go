@@ -15,6 +15,7 @@ import (
 	"pinfold/config"
 	"pinfold/watchdog/app"
 	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 	"pinfold/watchdog/pose"
 	"pinfold/watchdog/pose/recording"
@@ -63,6 +64,11 @@ func (c *playCmd) play(ctx context.Context, s *streams, site *config.Site, v *co
 	if err != nil {
 		return err
 	}
+	key, err := sign.ReadKey(v.Signing.PoseFile)
+	if err != nil {
+		return fmt.Errorf("%w; see [vehicle.signing]", err)
+	}
+	signer := sign.New(key, topics.Pose)
 	client, err := connect(ctx, site, "pinfold-play", nil)
 	if err != nil {
 		return err
@@ -82,7 +88,7 @@ func (c *playCmd) play(ctx context.Context, s *streams, site *config.Site, v *co
 			return found("stopped after %d samples", p.sent)
 		}
 		sample.Stamp += p.shift
-		p.buf = recording.Payload(p.buf[:0], &sample)
+		p.buf = signer.Sign(recording.Payload(p.buf[:0], &sample))
 		if err := client.PublishNow(topics.Pose, p.buf, 0, false, publishWait); err != nil {
 			return fmt.Errorf("after %d samples: %w", p.sent, err)
 		}

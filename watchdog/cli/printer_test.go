@@ -20,7 +20,7 @@ func (s stuck) Write(b []byte) (int, error) {
 func TestAStuckTerminalHoldsNobodyUp(t *testing.T) {
 	w := stuck{make(chan struct{})}
 	defer close(w.release)
-	log := &lineLog{to: toJournal(w), print: newPrinter()}
+	log := &lineLog{log: newLogger("text", w), print: newPrinter()}
 	log.say(app.Line{Text: "once"})
 	time.Sleep(50 * time.Millisecond) // until the printer is stuck in it
 	begun := time.Now()
@@ -38,7 +38,7 @@ func TestAStuckTerminalHoldsNobodyUp(t *testing.T) {
 
 func TestLinesLeftOutAreSaid(t *testing.T) {
 	var out bytes.Buffer
-	log := &lineLog{to: toJournal(&out), print: newPrinter()}
+	log := &lineLog{log: newLogger("text", &out), print: newPrinter()}
 	log.print.left.Store(3)
 	log.say(app.Line{Vehicle: "wren", Level: "stop", Text: "for a reason"})
 	log.print.close()

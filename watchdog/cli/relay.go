@@ -13,6 +13,7 @@ import (
 	"pinfold/watchdog"
 	"pinfold/watchdog/app"
 	"pinfold/watchdog/link/receiver"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/relay"
 )
 
@@ -43,13 +44,17 @@ func (c *relayCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
+	key, err := sign.ReadKey(v.Signing.KeyFile)
+	if err != nil {
+		return fmt.Errorf("%w; see [vehicle.signing]", err)
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	begun, print := time.Now(), newPrinter()
+	begun, print, log := time.Now(), newPrinter(), newLogger("text", s.err)
 	defer print.close()
 	say := func(text string) {
 		print.post(func() {
-			fmt.Fprintln(s.err, format(app.Line{At: time.Since(begun), Vehicle: v.Name, Text: text}))
+			logLine(log, app.Line{At: time.Since(begun), Vehicle: v.Name, Text: text})
 		})
 	}
 	clock, err := relay.Clock(c.Clock)
@@ -65,7 +70,7 @@ func (c *relayCmd) Run(s *streams) error {
 	if v.Config.Kind == watchdog.Multirotor {
 		lost = receiver.Land
 	}
-	return relay.Run(ctx, relay.Options{Prefix: b.Prefix, Vehicle: v.Name, Link: l, Lost: lost,
+	return relay.Run(ctx, relay.Options{Prefix: b.Prefix, Vehicle: v.Name, Guards: guardsOf(site), Key: key, Link: l, Lost: lost,
 		Output: out, Clock: clock, Say: say, Beat: beats()})
 }
 

@@ -3,10 +3,9 @@ package cli
 import (
 	"context"
 	"fmt"
-	"io"
 	"os"
 	"os/signal"
-	"strings"
+	"runtime/debug"
 	"syscall"
 	"time"
 
@@ -17,15 +16,17 @@ import (
 )
 
 type runCmd struct {
-	Site  string `required:"" help:"Site file." placeholder:"FILE"`
-	Trail string `help:"Where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
-	Lock  bool   `name:"lock-memory" help:"Keep the guard's memory out of swap (mlockall); see systemd/realtime.conf."`
+	Site  string   `required:"" help:"Site file." placeholder:"FILE"`
+	Trail string   `help:"Where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
+	Only  []string `name:"vehicle" help:"Guard this vehicle of the site and no other; give it again for more. Other guards may then take the rest." placeholder:"NAME"`
+	Log   string   `enum:"text,json" default:"text" help:"Lines for people to read, or JSON, one object a line: ${enum}. Under systemd, text goes into the journal with fields."`
+	Lock  bool     `name:"lock-memory" help:"Keep the guard's memory out of swap (mlockall); see systemd/realtime.conf."`
 }
 
 // Run guards the site until SIGTERM or SIGINT; SIGHUP reads the site file
 // again.
 func (c *runCmd) Run(s *streams) error {
-	site, err := config.Load(c.Site)
+	site, err := c.load()
 	if err != nil {
 		return err
 	}
@@ -34,28 +35,61 @@ func (c *runCmd) Run(s *streams) error {
 			return err
 		}
 	}
-	journal := toJournal(s.err)
-	fmt.Fprintf(journal(app.Note), "pinfold %s, site %q\n%s\nLocal rules: %s\n", Version, site.Name, Safety, site.LocalRules)
-	for _, p := range site.Cautions {
-		fmt.Fprintln(journal(app.Caution), "caution:", p)
+	log := &lineLog{log: newLogger(c.Log, s.err), print: newPrinter()}
+	for _, text := range []string{fmt.Sprintf("pinfold %s, site %q", Version, site.Name), c.safety(), "Local rules: " + site.LocalRules} {
+		log.note(app.Note, text)
 	}
+	for _, p := range site.Cautions {
+		log.note(app.Caution, "caution: "+p.String())
+	}
+	leaner()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	reload, unhook := onHangup(ctx)
 	defer unhook()
-	log := &lineLog{to: journal, print: newPrinter()}
 	signal.Ignore(syscall.SIGPIPE) // a reader of the log that goes away must not end the guard
 	res, err := app.Run(ctx, app.Options{Site: site, Version: Version, TrailDir: c.Trail, Say: log.say,
-		Reload: reload, Load: func() (*config.Site, error) { return config.Load(c.Site) }, Notify: serviceManager(),
+		Reload: reload, Load: c.load, Notify: serviceManager(),
 		Console: app.Console{Safety: safetyLine(), Report: reportPage}})
 	log.print.close()
 	if res.Session.Folder != "" {
-		fmt.Fprintf(journal(app.Note), "session %s ended; trail in %s\n", res.Session.ID, res.Session.Folder)
+		log.note(app.Note, fmt.Sprintf("session %s ended; trail in %s", res.Session.ID, res.Session.Folder))
 	}
 	if res.Head != "" {
-		fmt.Fprintf(journal(app.Note), "head %s\n", res.Head)
+		log.note(app.Note, "head "+res.Head)
+	}
+	if err != nil && c.Log == "json" {
+		log.note(app.Failure, printable(err.Error()))
+		return &saidError{err}
 	}
 	return err
+}
+
+// safety is the words that come first: as they are read, or as one line of JSON.
+func (c *runCmd) safety() string {
+	if c.Log == "json" {
+		return safetyLine()
+	}
+	return Safety
+}
+
+// leaner gives back what loading took (the zones' maps and rasters), and has the
+// collector run earlier than it would by itself: the guard makes little garbage and
+// shares its board with others. GOGC still says otherwise.
+func leaner() {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(50)
+	}
+	debug.FreeOSMemory()
+}
+
+// load reads the site file, and leaves in it the vehicles that are this guard's.
+func (c *runCmd) load() (*config.Site, error) {
+	site, err := config.Load(c.Site)
+	if err != nil || len(c.Only) == 0 {
+		return site, err
+	}
+	return site.Only(c.Only)
 }
 
 // onHangup turns SIGHUP into reloads.
@@ -78,34 +112,6 @@ func onHangup(ctx context.Context) (<-chan struct{}, func()) {
 		}
 	}()
 	return out, func() { signal.Stop(sig) }
-}
-
-// lineLog prints what a person should read, a line each. It is called from
-// several loops and does not hold them up: what cannot be printed soon enough is
-// left out and counted.
-type lineLog struct {
-	to    func(app.Weight) io.Writer
-	print *printer
-}
-
-func (l *lineLog) say(line app.Line) {
-	l.print.post(func() {
-		if n := l.print.leftOut(); n > 0 {
-			fmt.Fprintf(l.to(app.Caution), "%d lines could not be printed in time and are left out; the trail has them\n", n)
-		}
-		fmt.Fprintln(l.to(line.Weight), format(line))
-	})
-}
-
-// format is "   12.345 s  wren  stop  would have crossed ...".
-func format(l app.Line) string {
-	parts := []string{fmt.Sprintf("%9.3f s", l.At.Seconds())}
-	for _, p := range []string{l.Vehicle, l.Level, l.Text} {
-		if p != "" {
-			parts = append(parts, p)
-		}
-	}
-	return strings.Join(parts, "  ")
 }
 
 // manager tells systemd, by its notification socket.

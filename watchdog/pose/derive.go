@@ -20,10 +20,11 @@ type deriver struct {
 	at     instants
 	pos    slope
 	rot    slope
+	turn   []Quat // scratch space: from the newest attitude to each
 }
 
 func newDeriver(window time.Duration) deriver {
-	return deriver{window: window, at: newInstants(), pos: newSlope(), rot: newSlope()}
+	return deriver{window: window, at: newInstants(), pos: newSlope(), rot: newSlope(), turn: make([]Quat, maxHistory)}
 }
 
 // span is how many of the newest entries the window takes.
@@ -60,22 +61,43 @@ func (d *deriver) derive(h *history, m *motion) {
 	if !ok {
 		return
 	}
-	newest := h.back(0)
-	back := newest.attitude.Conj()
-	at, pos, rot := d.at.t[:0], d.pos.y[:0], d.rot.y[:0]
-	given, hasGiven := Vec{}, true
-	for i := range n {
-		e := h.back(i)
-		at = append(at, float64(e.stamp-newest.stamp)*1e-9)
-		pos = append(pos, e.position.Sub(newest.position))
-		rot = append(rot, e.attitude.Mul(back).rotationVector())
-		given = given.Add(e.given)
-		hasGiven = hasGiven && e.hasGiven
-	}
-	d.at.t, d.pos.y, d.rot.y = at, pos, rot
+	given, hasGiven := d.collect(h, n)
+	d.turns(h, n)
 	d.at.measure()
 	m.given, m.hasGiven = given.Scale(1/float64(n)), hasGiven
 	m.velocity, m.lag = d.pos.solve(&d.at)
 	m.spin, m.spinLag = d.rot.solve(&d.at)
 	m.known, m.moves = true, true
+}
+
+// collect takes the instants and places of the newest n entries, as seen from
+// the newest, and the sum of the reported velocities.
+func (d *deriver) collect(h *history, n int) (given Vec, hasGiven bool) {
+	newest := h.back(0)
+	at, pos := d.at.t[:n], d.pos.y[:n]
+	hasGiven = true
+	for i := range at {
+		e := h.back(i)
+		at[i] = float64(e.stamp-newest.stamp) * 1e-9
+		pos[i] = e.position.Sub(newest.position)
+		given = given.Add(e.given)
+		hasGiven = hasGiven && e.hasGiven
+	}
+	d.at.t, d.pos.y = at, pos
+	return given, hasGiven
+}
+
+// turns takes the turn from the newest attitude to each of the newest n. A
+// rotation vector takes a root and two divisions, each waiting for the last: in
+// a loop of their own a processor works at several of them at once.
+func (d *deriver) turns(h *history, n int) {
+	back := h.back(0).attitude.Conj()
+	turn, rot := d.turn[:n], d.rot.y[:n]
+	for i := range turn {
+		turn[i] = h.back(i).attitude.Mul(back)
+	}
+	for i := range rot {
+		rot[i] = turn[i].rotationVector()
+	}
+	d.rot.y = rot
 }

@@ -117,6 +117,16 @@ func (n *number) float() (float64, bool) {
 	return f, err == nil && finite(f)
 }
 
+// ParseNumber is the nearest float64 to the decimal number text; false where text
+// is no JSON number (RFC 8259), or is beyond a float64.
+func ParseNumber(text []byte) (f float64, ok bool) {
+	n, size := scanNumber(text)
+	if size == 0 || size != len(text) {
+		return 0, false
+	}
+	return n.float()
+}
+
 // scaled is the whole part of n·10^shift, computed exactly, and whether n has
 // no part below it. ok is false where n is negative or the result is beyond
 // an int64.

@@ -27,14 +27,14 @@ const (
 type instants struct {
 	t    []float64 // s, <= 0: before the newest sample
 	off  []float64 // s, from their mean
-	free []float64 // 1 − leverage
 	mean float64
 	// sums of the second and third powers of off
 	m2, m3 float64
+	far    float64 // s², the largest square of off
 }
 
 func newInstants() instants {
-	return instants{t: make([]float64, 0, maxHistory), off: make([]float64, 0, maxHistory), free: make([]float64, 0, maxHistory)}
+	return instants{t: make([]float64, 0, maxHistory), off: make([]float64, 0, maxHistory)}
 }
 
 // measure works out what follows from t. They must not all be the same.
@@ -43,19 +43,24 @@ func (w *instants) measure() {
 	for _, t := range w.t {
 		sum += t
 	}
-	w.mean, w.off, w.free = sum/n, w.off[:0], w.free[:0]
-	m2, m3 := 0.0, 0.0
+	mean, m2, m3, far := sum/n, 0.0, 0.0, 0.0
+	off := w.off[:0]
 	for _, t := range w.t {
-		dt := t - w.mean
-		m2 += float64(dt * dt)
-		m3 += float64(dt * dt * dt)
-		w.off = append(w.off, dt)
+		dt := t - mean
+		sq := float64(dt * dt)
+		m2 += sq
+		m3 += float64(sq * dt)
+		if sq > far {
+			far = sq
+		}
+		off = append(off, dt)
 	}
-	for _, dt := range w.off {
-		w.free = append(w.free, 1-1/n-dt*dt/m2)
-	}
-	w.m2, w.m3 = m2, m3
+	w.mean, w.off, w.m2, w.m3, w.far = mean, off, m2, m3, far
 }
+
+// free is 1 − leverage of a sample whose off has the square sq: what is left of
+// its deviation from a line that is fitted with it.
+func (w *instants) free(sq float64) float64 { return 1 - 1/float64(len(w.t)) - sq/w.m2 }
 
 // lag is how long before the newest sample a slope was the true rate, for a
 // motion of constant acceleration: −(mean + m₃/(2·m₂)), which for evenly
@@ -67,13 +72,14 @@ func (w *instants) lag() time.Duration {
 // slope is a straight line fitted to vectors over time by least squares.
 type slope struct {
 	y    []Vec
-	rest instants // without the bad sample, if there is one
+	sq   []float64 // squared residuals
+	rest instants  // without the bad sample, if there is one
 	// of the last fit
 	mean, rate Vec
 }
 
 func newSlope() slope {
-	return slope{y: make([]Vec, 0, maxHistory), rest: newInstants()}
+	return slope{y: make([]Vec, 0, maxHistory), sq: make([]float64, 0, maxHistory), rest: newInstants()}
 }
 
 // solve is the slope, unit of y per second, with one bad sample left out if
@@ -111,22 +117,41 @@ func (s *slope) fit(w *instants) {
 // worst is the index of the one sample without which the others lie on a line
 // far better, or -1. Leaving out sample i lowers the sum of squares by
 // e²/(1−h), e its residual and h its leverage: no second fit is needed.
+//
+// Mostly there is none, and that is seen without a division for each sample: no
+// sample's gain is more than the largest e² over the least 1−h. Rounding keeps
+// the order of what it rounds, so the answer is the same to the last bit.
 func (s *slope) worst(w *instants) int {
 	if len(s.y) < robustCount {
 		return -1
 	}
-	at, gain, all, off := -1, 0.0, 0.0, 0.0
+	all, most, sq := 0.0, 0.0, s.sq[:0]
 	mean, rate := s.mean, s.rate
 	for i, dt := range w.off {
 		e := s.y[i].Sub(mean).Sub(rate.Scale(dt))
-		sq, free := e.Dot(e), w.free[i]
-		all += sq
-		if g := sq / free; free >= minFreedom && g > gain {
-			at, gain, off = i, g, sq
+		e2 := e.Dot(e)
+		all += e2
+		if e2 > most {
+			most = e2
+		}
+		sq = append(sq, e2)
+	}
+	s.sq = sq
+	if least := w.free(w.far); most == 0 || least >= minFreedom && !helps(all, most/least) {
+		return -1
+	}
+	at, gain, left := -1, 0.0, 0.0
+	for i, dt := range w.off {
+		free := w.free(float64(dt * dt))
+		if g := sq[i] / free; free >= minFreedom && g > gain {
+			at, gain, left = i, g, free
 		}
 	}
-	if at < 0 || (all-gain)*robustRatio > all || math.Sqrt(off)/w.free[at] < robustFloor {
+	if at < 0 || !helps(all, gain) || math.Sqrt(sq[at])/left < robustFloor {
 		return -1
 	}
 	return at
 }
+
+// helps says whether the sum of squares all becomes far less by gain.
+func helps(all, gain float64) bool { return !((all-gain)*robustRatio > all) }

@@ -100,8 +100,9 @@ func (t *Track) Accept(s *Sample, arrived, now time.Duration, out *Pose) *Fault 
 	t.cfg.place(s, &e)
 	t.judge(s, &e, arrived, now, session)
 	t.move(&e, now)
-	t.begun, t.newest, t.arrived, t.at = true, *s, arrived, e
-	t.void = false
+	t.begun, t.void, t.arrived = true, false, arrived
+	t.newest = *s // one at a time: several at once are copied twice
+	t.at = e
 	if s.Tracker != "" {
 		t.last = s.Tracker
 	}
@@ -140,11 +141,10 @@ func (t *Track) move(e *entry, now time.Duration) {
 // fill writes the newest sample as a pose.
 func (t *Track) fill(out *Pose) {
 	q, m := t.at.attitude, &t.motion
-	*out = Pose{
-		Stamp: t.at.stamp, Arrived: t.arrived, Position: t.at.position,
-		HasVelocity: m.moves, HasTurnRate: m.known,
-		Tilt: q.Tilt(), Orientation: q,
-	}
+	*out = Pose{}
+	out.Stamp, out.Arrived, out.Position = t.at.stamp, t.arrived, t.at.position
+	out.HasVelocity, out.HasTurnRate = m.moves, m.known
+	out.Tilt, out.Orientation = q.Tilt(), q
 	if m.moves {
 		out.Velocity, out.Lag = m.velocity, m.lag
 	}

@@ -7,6 +7,7 @@ import (
 
 	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/receiver"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -22,6 +23,8 @@ const burst = 16
 type Options struct {
 	Prefix  string       // of the topics
 	Vehicle string       // whose permit it holds
+	Guards  []string     // names of the guards that all have to permit; none: any one
+	Key     *sign.Key    // what permits and commands have to be signed with; nil: they are not
 	Link    link.Options // URL, user, password, TLS; the rest is filled in here
 	Lost    receiver.Action
 	Output  Output
@@ -80,7 +83,7 @@ func (r *relay) open() (err error) {
 	if err != nil {
 		return fmt.Errorf("relay: %w", err)
 	}
-	if r.rec, err = receiver.New(receiver.Options{Lost: o.Lost}); err != nil {
+	if r.rec, err = receiver.New(receiver.Options{Lost: o.Lost, Guards: o.Guards, Key: o.Key, Topics: topics}); err != nil {
 		return err
 	}
 	if r.inbox, err = link.NewInbox(link.Queue{Max: wire.PermitMax}, link.Queue{Max: wire.CommandMax}, link.Queue{Max: wire.CommandMax}); err != nil {

@@ -111,7 +111,9 @@ func (r *replayer) episode(e *watchdog.Episode) Episode {
 		Worst: e.Worst, Limit: e.Limit, Unit: e.Unit, Open: e.Open}
 }
 
-func (r *replayer) seconds(stamp int64) float64 { return float64(stamp-r.first) / 1e9 }
+// seconds is a stamp in seconds from the first sample; what began before any had
+// come, having no stamp, began there.
+func (r *replayer) seconds(stamp int64) float64 { return float64(max(0, stamp-r.first)) / 1e9 }
 
 func (r *replayer) finish() *Result {
 	r.res.Samples, r.res.Dropped, r.res.Refused = r.counts.Samples, r.counts.Dropped, r.counts.Refused

@@ -1,9 +1,11 @@
 package receiver
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -60,6 +62,12 @@ type Options struct {
 	// Lost is what to do when the permit ends without a command: Stop, which is
 	// also what None means here, or Land.
 	Lost Action
+	// Key is what permits and commands have to be signed with, and acks then are;
+	// nil: they are not.
+	Key *sign.Key
+	// Topics are the vehicle's, as wire.Topics gives them. With a Key they must be
+	// there, since a signature is good for one topic alone.
+	Topics wire.TopicSet
 }
 
 // check says what is wrong with the options, and what to write instead.
@@ -80,6 +88,9 @@ func (o *Options) check() error {
 	if o.Valid < 0 || o.Valid > MaxValid {
 		return fmt.Errorf("receiver: validity %v is out of range; give 0 (no further cap) to %v", o.Valid, MaxValid)
 	}
+	if o.Key != nil && (o.Topics.Permit == "" || o.Topics.Command == "" || o.Topics.AllCommand == "" || o.Topics.Ack == "") {
+		return errors.New("receiver: a key without the topics it is for; give Options.Topics, from wire.Topics")
+	}
 	if o.Lost > Land {
 		return fmt.Errorf("receiver: unknown action %d for a lost permit; give Stop or Land", o.Lost)
 	}
@@ -95,4 +106,5 @@ type Counts struct {
 	Future    uint64 // permits with a stamp ahead of the vehicle's clock
 	Foreign   uint64 // permits of another guard, or of a session not taken up
 	Old       uint64 // permits whose number was not higher than the last
+	Unsigned  uint64 // without the key's signature, on any topic; 0 without a key
 }

@@ -33,6 +33,13 @@
 //     did not send it to make the vehicle go. What cannot be read on the permit
 //     topic changes nothing; the permit in force runs out by itself.
 //  9. Every command that can be read is acknowledged each time it is heard.
+//  10. With a key, a permit that is not signed with it, for this vehicle's permit
+//     topic, is none and changes nothing. A command that is not is one that cannot
+//     be read (rule 8): it latches a stop, never a land, and is not acknowledged.
+//     Whoever can publish could take the permits away by other means; refusing an
+//     unsigned stop would only ever keep a vehicle moving that somebody wanted to
+//     stand, such as a guard that was given the wrong key. What guards sign, and a
+//     vehicle's acknowledgements, package sign says.
 //
 // What may enter: these rules. What may not: an MQTT client, a clock, motors.
 package receiver

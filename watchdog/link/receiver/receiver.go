@@ -4,6 +4,7 @@ import (
 	"sync"
 	"time"
 
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -20,7 +21,13 @@ type Receiver struct {
 	latch   latch
 	decoder wire.Decoder
 	counts  Counts
+
+	signed signatures
 }
+
+// signatures are those of the topics; nil without a key, and any message is then
+// taken as signed.
+type signatures struct{ permit, command, all, ack *sign.Signer }
 
 // New makes a receiver that does not let the vehicle move yet.
 func New(o Options) (*Receiver, error) {
@@ -31,6 +38,8 @@ func New(o Options) (*Receiver, error) {
 	if r.valid == 0 {
 		r.valid = int64(MaxValid)
 	}
+	r.signed = signatures{sign.New(o.Key, o.Topics.Permit), sign.New(o.Key, o.Topics.Command),
+		sign.New(o.Key, o.Topics.AllCommand), sign.New(o.Key, o.Topics.Ack)}
 	r.guards = make([]guard, max(len(o.Guards), 1))
 	for i, name := range o.Guards {
 		r.guards[i].name = name
@@ -45,6 +54,10 @@ func (r *Receiver) Permit(payload []byte, retained bool, now int64) {
 	defer r.mu.Unlock()
 	if retained {
 		r.counts.Retained++
+		return
+	}
+	if !r.signed.permit.Check(payload) {
+		r.counts.Unsigned++
 		return
 	}
 	p, err := r.decoder.Permit(payload)
@@ -80,7 +93,7 @@ func (r *Receiver) guard(name string) *guard {
 func (r *Receiver) Command(payload []byte, retained bool, now int64) (ack []byte) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	c, action, ok := r.command(payload)
+	c, action, ok := r.command(payload, r.signed.command)
 	if !ok {
 		return nil
 	}
@@ -90,7 +103,7 @@ func (r *Receiver) Command(payload []byte, retained bool, now int64) (ack []byte
 		r.latch.action = max(r.latch.action, action)
 	}
 	a := wire.Ack{ID: c.ID, Stamp: now, Action: max(r.latch.action, action).String()}
-	return a.Append(nil)
+	return r.signed.ack.Sign(a.Append(nil))
 }
 
 // AllCommand takes a message of the command topic of all vehicles, where the
@@ -100,13 +113,19 @@ func (r *Receiver) Command(payload []byte, retained bool, now int64) (ack []byte
 func (r *Receiver) AllCommand(payload []byte, retained bool, now int64) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if _, action, ok := r.command(payload); ok {
+	if _, action, ok := r.command(payload, r.signed.all); ok {
 		r.close(action)
 	}
 }
 
-// command reads a command and latches a stop where it cannot be read.
-func (r *Receiver) command(payload []byte) (wire.Command, Action, bool) {
+// command reads a command and latches a stop where it cannot be read or is not
+// signed as it has to be.
+func (r *Receiver) command(payload []byte, by *sign.Signer) (wire.Command, Action, bool) {
+	if !by.Check(payload) {
+		r.counts.Unsigned++
+		r.close(Stop)
+		return wire.Command{}, None, false
+	}
 	c, err := r.decoder.Command(payload)
 	if err != nil {
 		r.counts.Malformed++

@@ -57,6 +57,10 @@ type Request struct {
 	// Retrieve asks for a start that brings a vehicle back from outside its pen.
 	// Absent on the wire means false.
 	Retrieve bool `json:"retrieve,omitempty"`
+	// Guard is whom a start or a reset is for, where a vehicle has several guards;
+	// absent on the wire where it is for whoever hears it. A stop and a land are
+	// for all of them, whatever it says.
+	Guard string `json:"guard,omitempty"`
 }
 
 // State is for people and displays; never a permission.

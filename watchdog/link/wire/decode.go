@@ -7,7 +7,7 @@ import (
 )
 
 // Reading is strict about what is known and open about what is not. Every
-// member of a message, the retrieve of a request and the wall of a state apart,
+// member of a message, the retrieve and guard of a request and the wall of a state apart,
 // must be there once, in its own case, of its own type, inside its range; null is an error except where unknown is a possible answer
 // (the value and limit of a command or cause, the figures of a state). Members
 // that are not known are passed over, so that a later version may add some: a
@@ -26,7 +26,7 @@ var (
 	permitFields  = []string{"guard", "session", "seq", "go", "stamp", "valid"}
 	commandFields = []string{"id", "seq", "action", "cause", "zone", "value", "limit", "stamp", "valid"}
 	ackFields     = []string{"id", "stamp", "action"}
-	requestFields = []string{"ask", "by", "nonce", "retrieve"} // the last may be missing
+	requestFields = []string{"ask", "by", "nonce", "retrieve", "guard"} // the last two may be missing
 )
 
 // DecodePermit reads a permit. The permit is zero, a withdrawal, when the error
@@ -178,7 +178,7 @@ func (o *object) request(b []byte) (r Request, err error) {
 	if err = o.begin("request", "", b, RequestMax, requestFields); err != nil {
 		return r, err
 	}
-	o.spare = 1
+	o.spare = 2
 	var unnamed error
 	for {
 		i, v, err := o.next()
@@ -202,6 +202,9 @@ func (o *object) request(b []byte) (r Request, err error) {
 			unnamed, err = first(unnamed, err), nil
 		case "retrieve":
 			r.Retrieve, err = o.flag(field, v)
+		case "guard":
+			r.Guard, err = o.plainText(field, v, NameMax)
+			unnamed, err = first(unnamed, err), nil
 		}
 		if err != nil {
 			return r, err

@@ -60,7 +60,8 @@ func (a *Ack) Append(b []byte) []byte {
 	return append(b, '}')
 }
 
-// Append appends the request as JSON, retrieve only where it is true.
+// Append appends the request as JSON, retrieve only where it is true and guard
+// only where there is one.
 func (r *Request) Append(b []byte) []byte {
 	b = text(append(b, `{"ask":`...), r.Ask)
 	b = text(append(b, `,"by":`...), cut(r.By, NameMax))
@@ -68,6 +69,7 @@ func (r *Request) Append(b []byte) []byte {
 	if r.Retrieve {
 		b = append(b, `,"retrieve":true`...)
 	}
+	b = present(b, `,"guard":`, plain(r.Guard))
 	return append(b, '}')
 }
 

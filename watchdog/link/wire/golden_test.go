@@ -34,6 +34,7 @@ func examples() map[string]appender {
 		"request.json":          &Request{Ask: "reset", By: "hall lead", Nonce: "9c0d1e2f3a4b5c6d"},
 		"request-stop.json":     &Request{Ask: Stop},
 		"request-retrieve.json": &Request{Ask: "start", By: "hall lead", Nonce: "9c0d1e2f3a4b5c6d", Retrieve: true},
+		"request-guard.json":    &Request{Ask: "start", By: "hall lead", Nonce: "9c0d1e2f3a4b5c6d", Guard: "hall-2"},
 		"align.json":            &Align{By: "hall lead", Nonce: "9c0d1e2f3a4b5c6d", File: "{\n  \"alignment\": 1,\n  \"vehicle\": \"wren\"\n}\n"},
 		"state-aligned.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 101, Vehicle: "wren", Level: "waiting", Nonce: "n", Trail: "ab",
 			Aligned: "00ff", AlignSent: "01ff", AlignSaid: "it is the one in force"},

@@ -121,8 +121,11 @@ func (l *layout) sample(text []byte) (pose.Sample, error) {
 // cut takes the next field off the line; more says whether another follows.
 func (l *layout) cut(text []byte) (word, rest []byte, more bool) {
 	if l.comma {
-		word, rest, more = bytes.Cut(text, []byte(","))
-		return bytes.TrimSpace(word), rest, more
+		end := bytes.IndexByte(text, ',')
+		if end < 0 {
+			return bytes.TrimSpace(text), nil, false
+		}
+		return bytes.TrimSpace(text[:end]), text[end+1:], true
 	}
 	text = bytes.TrimLeft(text, " \t")
 	end := bytes.IndexAny(text, " \t")
@@ -157,8 +160,12 @@ func (l *layout) stamp(word []byte, s *pose.Sample) (err error) {
 	return fmt.Errorf("stamp %.40q is not a number of seconds from 0: correct the line or take it out", word)
 }
 
-// number reads a finite decimal number; hexadecimal ones and words are none.
+// number reads a finite decimal number; hexadecimal ones and words are none. Most
+// are as JSON has them, which is read sooner; +1, .5, 1. and 01 are numbers too.
 func number(word []byte) (float64, bool) {
+	if f, ok := pose.ParseNumber(word); ok {
+		return f, true
+	}
 	for _, c := range word {
 		switch {
 		case c >= '0' && c <= '9', c == '+', c == '-', c == '.', c == 'e', c == 'E':

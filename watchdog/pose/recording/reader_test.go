@@ -3,9 +3,11 @@ package recording
 import (
 	"errors"
 	"io"
+	"math"
 	"math/big"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -258,3 +260,23 @@ func TestFailingDiskIsNotTheEnd(t *testing.T) {
 type failing struct{ err error }
 
 func (f *failing) Read([]byte) (int, error) { return 0, f.err }
+
+// A number need not be as JSON has it. The second opinion is strconv, bit for bit.
+func TestNumbersOfEveryForm(t *testing.T) {
+	for _, text := range []string{"0", "-0", "1", "-1.5", "+1", ".5", "-.5", "1.", "01", "-007.250", "1e3", "1E-3", "+.5e+1",
+		"0.1", "123456789.123456789", "0.30000000000000004", "9007199254740993", "1e-400", "1.7976931348623157e308",
+		"12345678901234567890123", "0.00000000000000000000000000001", "5e-324"} {
+		want, err := strconv.ParseFloat(text, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, ok := number([]byte(text)); !ok || math.Float64bits(got) != math.Float64bits(want) {
+			t.Errorf("%s: %v, %v, want %v", text, got, ok, want)
+		}
+	}
+	for _, text := range []string{"", "-", "+", ".", "e1", "1e", "1e400", "-1e400", "NaN", "Inf", "0x1p3", "1_000", "1,0", "1 ", "--1", "1.2.3"} {
+		if got, ok := number([]byte(text)); ok {
+			t.Errorf("%q is taken for %v", text, got)
+		}
+	}
+}

@@ -12,20 +12,30 @@ const (
 	piLo    = 0x1.1a62633145c07p-53
 )
 
-// atanOf gives the arc tangent of k/8, for k from 0 to 8, in two parts.
+// atanOf gives the arc tangent of k/8, for k from 0 to 8, in two parts. Not a
+// table: one that is no package variable is copied anew by every call.
 func atanOf(k int) (hi, lo float64) {
-	t := [9][2]float64{
-		{0x0.0p+0, 0x0.0p+0},                           // atan(0/8)
-		{0x1.fd5ba9aac2f6ep-4, -0x1.cd37686760c17p-59}, // atan(1/8)
-		{0x1.f5b75f92c80ddp-3, 0x1.8ab6e3cf7afbdp-57},  // atan(2/8)
-		{0x1.6f61941e4def1p-2, -0x1.c63aae6f6e918p-56}, // atan(3/8)
-		{0x1.dac670561bb4fp-2, 0x1.a2b7f222f65e2p-56},  // atan(4/8)
-		{0x1.1e00babdefeb4p-1, -0x1.928df287a668fp-58}, // atan(5/8)
-		{0x1.4978fa3269ee1p-1, 0x1.2419a87f2a458p-56},  // atan(6/8)
-		{0x1.700a7c5784634p-1, -0x1.8c34d25aadef6p-56}, // atan(7/8)
-		{0x1.921fb54442d18p-1, 0x1.1a62633145c07p-55},  // atan(8/8)
+	switch k {
+	case 0:
+		return 0, 0
+	case 1:
+		return 0x1.fd5ba9aac2f6ep-4, -0x1.cd37686760c17p-59
+	case 2:
+		return 0x1.f5b75f92c80ddp-3, 0x1.8ab6e3cf7afbdp-57
+	case 3:
+		return 0x1.6f61941e4def1p-2, -0x1.c63aae6f6e918p-56
+	case 4:
+		return 0x1.dac670561bb4fp-2, 0x1.a2b7f222f65e2p-56
+	case 5:
+		return 0x1.1e00babdefeb4p-1, -0x1.928df287a668fp-58
+	case 6:
+		return 0x1.4978fa3269ee1p-1, 0x1.2419a87f2a458p-56
+	case 7:
+		return 0x1.700a7c5784634p-1, -0x1.8c34d25aadef6p-56
+	case 8:
+		return 0x1.921fb54442d18p-1, 0x1.1a62633145c07p-55
 	}
-	return t[k][0], t[k][1]
+	return math.NaN(), math.NaN()
 }
 
 // series sums c[0] + x·c[1] + x²·c[2] … by Horner's rule.

@@ -1,0 +1,118 @@
+package app
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"pinfold/config"
+	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/sign"
+	"pinfold/watchdog/link/wire"
+)
+
+// signedKeeper is a keeper whose messages are signed, and the three keys.
+func signedKeeper(t *testing.T) (k *keeper, own, request, pose *sign.Key) {
+	t.Helper()
+	dir := t.TempDir()
+	at := func(name string, key *sign.Key) string {
+		path := filepath.Join(dir, name)
+		if err := sign.WriteKey(path, key); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	own, request, pose = sign.NewKey(), sign.NewKey(), sign.NewKey()
+	files := config.Signing{KeyFile: at("own", own), RequestFile: at("request", request), PoseFile: at("pose", pose)}
+	k = listening("hall-2")
+	var err error
+	if k.topics, err = wire.Topics("pinfold", "wren"); err != nil {
+		t.Fatal(err)
+	}
+	if k.signing, err = newSigning(&files, &k.topics); err != nil {
+		t.Fatal(err)
+	}
+	return k, own, request, pose
+}
+
+// Each kind of message is taken with its own key and topic, and with no other.
+func TestGuardTakesWhatIsSigned(t *testing.T) {
+	k, own, request, pose := signedKeeper(t)
+	start := wire.Request{Ask: "start", By: "desk", Nonce: "n"}
+	align := wire.Align{By: "desk", Nonce: "n", File: "{}"}
+	ack := wire.Ack{ID: "c1", Action: wire.Stop}
+	place := []byte(`{"stamp":1,"seq":1}`)
+	refused := uint64(0)
+	for _, c := range []struct {
+		sub     int
+		payload []byte
+		topic   string
+		key     *sign.Key
+	}{{subRequest, start.Append(nil), k.topics.Request, request}, {subAlign, align.Append(nil), k.topics.Align, request},
+		{subAck, ack.Append(nil), k.topics.Ack, own}, {subPose, place, k.topics.Pose, pose}} {
+		for _, key := range []*sign.Key{nil, own, request, pose} {
+			m := link.Message{Sub: c.sub, Payload: sign.New(key, c.topic).Sign(append([]byte(nil), c.payload...))}
+			if got := k.accepts(&m); got != (key == c.key) {
+				t.Errorf("%s: %v, the right key %v", m.Payload, got, key == c.key)
+			}
+			if key != c.key {
+				refused++
+			}
+		}
+		m := link.Message{Sub: c.sub, Payload: sign.New(c.key, "pinfold/mole/pose").Sign(append([]byte(nil), c.payload...))}
+		if k.accepts(&m) {
+			t.Errorf("%s: signed for another topic, and taken", m.Payload)
+		}
+		if refused++; k.signing.refused != refused {
+			t.Errorf("%d counted, want %d", k.signing.refused, refused)
+		}
+		long := link.Message{Sub: c.sub, TooLarge: true}
+		if refused++; k.accepts(&long) || k.signing.refused != refused {
+			t.Errorf("one that was cut is taken, or not counted")
+		}
+	}
+}
+
+// A stop needs no authority, but is under a name that says that it had none.
+func TestUnsignedHaltIsCarriedOut(t *testing.T) {
+	k, _, _, _ := signedKeeper(t)
+	for _, ask := range []string{wire.Stop, wire.Land} {
+		r := wire.Request{Ask: ask, By: strings.Repeat("x", wire.NameMax)}
+		m := link.Message{Sub: subRequest, Payload: r.Append(nil)}
+		if !k.accepts(&m) {
+			t.Errorf("%s is refused", ask)
+		}
+		if got, err := wire.DecodeRequest(m.Payload); err != nil || got.Ask != ask || !strings.HasPrefix(got.By, "unsigned: x") {
+			t.Errorf("%+v, %v", got, err)
+		}
+	}
+	if k.signing.refused != 0 {
+		t.Errorf("%d counted", k.signing.refused)
+	}
+}
+
+// A fellow is heard by what it signs; what is forged in its name does not keep it alive.
+func TestFellowIsHeardByItsSignature(t *testing.T) {
+	k, own, _, _ := signedKeeper(t)
+	p := wire.Permit{Guard: "hall-2", Session: "theirs", Seq: 1, Valid: 0.25}
+	k.heardPermit(&link.Message{Payload: p.Append(nil)})
+	if f := k.fellows.of("hall-2"); f.session != "" || k.signing.refused != 1 {
+		t.Errorf("a forged permit counts: %+v", f)
+	}
+	k.heardPermit(&link.Message{Payload: sign.New(own, k.topics.Permit).Sign(p.Append(nil))})
+	if f := k.fellows.of("hall-2"); f.session != "theirs" {
+		t.Errorf("a signed permit does not count: %+v", f)
+	}
+}
+
+func TestKeyThatIsNoneEndsTheStart(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "key")
+	if err := os.WriteFile(path, []byte("secret word"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	_, err := newSigning(&config.Signing{PoseFile: path}, &wire.TopicSet{})
+	if err == nil || !strings.Contains(err.Error(), "see [vehicle.signing]") || strings.Contains(err.Error(), "secret word") {
+		t.Errorf("%v", err)
+	}
+}
