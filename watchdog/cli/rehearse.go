@@ -28,6 +28,7 @@ type rehearseCmd struct {
 	JSON      bool   `name:"json" help:"Print one JSON document."`
 
 	walkFlags  `embed:""`
+	liveFlags  `embed:""`
 	faultFlags `embed:""`
 }
 
@@ -54,6 +55,8 @@ func (c *rehearseCmd) Run(s *streams) error {
 		return errors.New("missing --site: give the path of a site file")
 	case c.Walk:
 		return c.walk(s)
+	case c.Live:
+		return c.live(s)
 	}
 	site, err := c.load()
 	if err != nil {

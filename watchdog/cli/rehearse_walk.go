@@ -26,7 +26,7 @@ import (
 type walkFlags struct {
 	Walk  bool          `help:"Carry the vehicle, motors off, across every edge and limit of its site, and have each stop ticked off. Starts a guard of its own that never permits anything."`
 	By    string        `help:"With --walk: who walks, for the record; the name of the user where not given." placeholder:"NAME"`
-	Trail string        `help:"With --walk and --live: where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
+	Trail string        `help:"With --walk: where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
 	Wait  time.Duration `default:"10m" help:"With --walk: how long to wait for one edge."`
 }
 
