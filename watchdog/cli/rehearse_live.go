@@ -249,7 +249,7 @@ func (l *liveVehicle) take(node *sim.Node, op *sim.Operator, h *sim.Halting) {
 
 // String tells a run in a line.
 func (r *liveRun) String() string {
-	text := fmt.Sprintf("%s %d: %s %s at %.2f m/s, rest in %.2f s after %.2f m, room %.2f m", r.Vehicle, r.No, r.Cause, r.Name, r.Speed, r.Rest, r.Way, r.Room)
+	text := fmt.Sprintf("%s %d: %s at %.2f m/s, rest in %.2f s after %.2f m, room %.2f m", r.Vehicle, r.No, strings.TrimSpace(r.Cause+" "+r.Name), r.Speed, r.Rest, r.Way, r.Room)
 	if r.Leak > 0 {
 		text += fmt.Sprintf("; LEAK: outside by %.3f m in this session", r.Leak)
 	}

@@ -418,7 +418,7 @@ func measured(it *walk.Item) string {
 	}
 	where := fmt.Sprintf("%.2f m before it, at %.2f m/s", it.Distance, it.Speed)
 	if it.Unit != "" {
-		where = fmt.Sprintf("%.2f %s, limit %.2f", it.Value, it.Unit, it.Max)
+		where = fmt.Sprintf("at %.2f %s, limit %.2f", it.Value, it.Unit, it.Max)
 	}
 	if it.Outcome == walk.Late {
 		return "TOO LATE: " + strings.Replace(where, "before it", "inside of it", 1) + after
