@@ -99,6 +99,9 @@ func (k *keeper) stateOf(s *watchdog.Snapshot) wire.State {
 	if said := k.siteSaid.Load(); said != nil {
 		m.SiteSaid = *said
 	}
+	if said := k.trailSaid.Load(); said != nil {
+		m.TrailSaid = *said
+	}
 	if !s.Judged {
 		return m
 	}

@@ -74,6 +74,8 @@ type keeper struct {
 	metrics *metrics.Set    // nil: nobody reads
 	screen  *console.Screen // nil: there is no console
 
+	left leftID // of commands
+
 	msg       link.Message
 	waiting   []intake.Entry
 	buf       []byte
@@ -89,6 +91,7 @@ type keeper struct {
 	answer    chan<- error            // while a tighter site is being taken
 	tying     tying                   // the site's own alignment file
 	siteSaid  *atomic.Pointer[string] // of the session: what became of the last reload
+	trailSaid *atomic.Pointer[string] // of the session: what its trail lacks
 	broken    bool                    // the core panicked: it is not to be touched again
 }
 

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/hex"
@@ -59,7 +60,9 @@ type runner struct {
 
 	siteSaid atomic.Pointer[string] // what became of the last reload, for the states
 
-	trailErr, trailWarn string // as they were said; of the trail's own goroutine
+	trailSaid           atomic.Pointer[string] // what a person should know of the trail, for the states
+	trailErr, trailWarn string                 // as they were said; of the trail's own goroutine
+	trailSteps          uint64                 // of the wall clock, as they were said
 }
 
 // open makes the trail, then one keeper a vehicle.
@@ -161,13 +164,22 @@ func (r *runner) trailStatus(s trail.Status) {
 	default:
 		r.say(Line{At: r.now(), Weight: Caution, Text: "caution: " + s.Warn})
 	}
-	r.trailErr, r.trailWarn = s.Err, s.Warn
+	step := ""
+	if s.Steps > 0 {
+		step = fmt.Sprintf("the wall clock was stepped by %+.3f s: folders and annotations bear the new time; nothing is judged by it", s.Stepped.Seconds())
+	}
+	if s.Steps != r.trailSteps {
+		r.say(Line{At: r.now(), Weight: Caution, Text: "caution: " + step})
+	}
+	r.trailErr, r.trailWarn, r.trailSteps = s.Err, s.Warn, s.Steps
+	said := cmp.Or(s.Err, s.Warn, step)
+	r.trailSaid.Store(&said)
 }
 
 func (r *runner) addKeeper(i int) error {
 	v := &r.opt.Site.Vehicles[i]
 	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: r.mails[i], orders: make(chan order),
-		now: r.now, opt: &r.opt, siteSaid: &r.siteSaid,
+		now: r.now, opt: &r.opt, siteSaid: &r.siteSaid, trailSaid: &r.trailSaid,
 		screen: r.opt.page.Screen(i)}
 	k.metrics, k.fellows = r.metrics, newFellows(r.opt.Site.Fellows)
 	k.beat = func(now time.Duration) {
@@ -250,6 +262,7 @@ func (r *runner) connect(k *keeper) (err error) {
 	if k.command, err = k.client.Slot(k.topics.Command, 0, false); err != nil {
 		return err
 	}
+	k.command.OnLeft(k.commandLeft)
 	if k.probes, err = k.client.Slot(probes, 0, false); err != nil {
 		return err
 	}
@@ -261,7 +274,7 @@ func (r *runner) connect(k *keeper) (err error) {
 // reason once an outage, and when it is back.
 func (r *runner) onLink(k *keeper) func(up bool, why string) {
 	was, said := false, map[string]bool{}
-	url := r.opt.Site.Broker.URL // a reload puts another site there, from another goroutine
+	url := r.opt.Site.Broker.Addresses() // a reload puts another site there, from another goroutine
 	return func(up bool, why string) {
 		k.mail.setLink(up)
 		if r.metrics != nil {
@@ -332,7 +345,7 @@ func (r *runner) lostAtStart() {
 		if !k.client.Up() {
 			k.mail.setLink(false)
 			r.say(Line{At: r.now(), Weight: Alarm, Vehicle: k.cfg.Vehicle,
-				Text: "no broker at " + r.opt.Site.Broker.URL + " yet: nothing is permitted; trying on"})
+				Text: "no broker at " + r.opt.Site.Broker.Addresses() + " yet: nothing is permitted; trying on"})
 		}
 	}
 }

@@ -29,6 +29,7 @@ type drive struct {
 	happen func(*stage) error // nil: the pilot alone brings about a stop
 	killed bool               // the guard is, by what happens
 	mute   bool               // nobody hears the stop
+	paged  bool               // its page is held against the JSON, in a browser
 }
 
 // stage is what a drive can act on.
@@ -52,16 +53,16 @@ func drives() []drive {
 		return func(s *stage) error { return all[i].Cause(context.Background(), s.faulty(), s.node) }
 	}
 	return []drive{
-		{"through the net", sim.Wren, fly(1.2, sim.Vec{X: 1.5, Y: 9, Z: 1}), nil, false, false},
-		{"stopped, reset, started and stopped again", sim.Mole, landing, twice, false, false},
-		{"guard killed", sim.Mole, landing, row("guard SIGKILLed"), true, true},
-		{"guard's link cut", sim.Wren, cage, row("guard's link cut, half open"), false, true},
-		{"down the stairs", sim.Mole, roll(sim.Vec{X: 10.8, Y: 1.4}, sim.Vec{X: 11.6, Y: 3.5}), nil, false, false},
-		{"too fast", sim.Wren, fly(2.3, sim.Vec{X: 6.5, Y: 1.3, Z: 1}), nil, false, false},
-		{"the tracker jumps", sim.Mole, landing, row("pose jumps"), false, false},
-		{"the tracker freezes", sim.Wren, cage, row("pose freezes"), false, false},
-		{"broker restarted", sim.Wren, cage, row("broker restarted"), false, false},
-		{"a tighter site", sim.Mole, landing, tighter, false, false},
+		{"through the net", sim.Wren, fly(1.2, sim.Vec{X: 1.5, Y: 9, Z: 1}), nil, false, false, true},
+		{"stopped, reset, started and stopped again", sim.Mole, landing, twice, false, false, false},
+		{"guard killed", sim.Mole, landing, row("guard SIGKILLed"), true, true, false},
+		{"guard's link cut", sim.Wren, cage, row("guard's link cut, half open"), false, true, false},
+		{"down the stairs", sim.Mole, roll(sim.Vec{X: 10.8, Y: 1.4}, sim.Vec{X: 11.6, Y: 3.5}), nil, false, false, false},
+		{"too fast", sim.Wren, fly(2.3, sim.Vec{X: 6.5, Y: 1.3, Z: 1}), nil, false, false, false},
+		{"the tracker jumps", sim.Mole, landing, row("pose jumps"), false, false, false},
+		{"the tracker freezes", sim.Wren, cage, row("pose freezes"), false, false, false},
+		{"broker restarted", sim.Wren, cage, row("broker restarted"), false, false, false},
+		{"a tighter site", sim.Mole, landing, tighter, false, false, false},
 	}
 }
 
@@ -140,7 +141,8 @@ func (d *drive) run(t *testing.T, seed uint64) {
 		}
 	}
 	within(t, 20*time.Second, "the vehicle is halted", func() bool { return !node.View().MayMove })
-	time.Sleep(500 * time.Millisecond)
+	within(t, 20*time.Second, "the vehicle rests", func() bool { return node.View().State.Still() })
+	time.Sleep(700 * time.Millisecond) // for the guard to see that it does
 	if d.killed {
 		w.guard.wait(5 * time.Second)
 	} else if code := w.guard.end(syscall.SIGTERM); code != exitFine {
@@ -149,6 +151,11 @@ func (d *drive) run(t *testing.T, seed uint64) {
 	folder := sessionIn(t, filepath.Join(w.dir, "trail"))
 	if !d.killed {
 		proven(t, folder)
+	}
+	if d.paged {
+		if doc := pageAgrees(t, folder, strings.ReplaceAll(d.name, " ", "_")); !slices.ContainsFunc(doc.Vehicles, func(v review.Vehicle) bool { return len(v.Stops) > 0 }) {
+			t.Error("the page has no stop to compare")
+		}
 	}
 	heard.isWhatReplaySays(t, folder, d)
 }

@@ -33,6 +33,7 @@ type collector struct {
 	heard     bool
 	interval  *tally
 	waits     *tally
+	left      map[string]float64 // by vehicle and command, when it left for the broker; of the session
 	onset     map[string]float64 // by cause and name, when its open episode began
 	near      NearMiss
 	nearing   bool
@@ -166,6 +167,9 @@ func (c *collector) record(s *step, r *watchdog.Record, t float64) {
 		c.v.Link.Commands++
 		if s.before < watchdog.Stop && c.stopping == 0 && !c.carried {
 			c.begin(s, &b, t)
+		}
+		if c.stopping > 0 {
+			c.leaves(b.ID)
 		}
 	case watchdog.Acked:
 		c.v.Link.Acked++

@@ -53,7 +53,7 @@ func prepare(r *trail.Reader) (*again, error) {
 	if d := driftOf(r); d != nil {
 		return nil, &DriftError{d}
 	}
-	a := &again{meta: r.Meta(), written: map[string][]written{}, at: map[string]int{}}
+	a := &again{meta: r.Meta(), written: map[string][]written{}, left: map[string]float64{}, at: map[string]int{}}
 	if err := a.load(r); err != nil {
 		return nil, err
 	}
@@ -89,8 +89,9 @@ type again struct {
 	guards    []*watchdog.Guard
 	configs   []watchdog.Config
 	written   map[string][]written
-	at        map[string]int  // records compared, by vehicle
-	last      []time.Duration // of the intake, by vehicle
+	left      map[string]float64 // by vehicle and command, s, when it left for the broker
+	at        map[string]int     // records compared, by vehicle
+	last      []time.Duration    // of the intake, by vehicle
 	out       Reproduction
 	// each, where not nil, is told of every step; what it is given is only valid
 	// until the next.
@@ -158,6 +159,14 @@ func (a *again) line(l trail.Line) error {
 			written{kind: l.Kind, at: l.At, body: bytes.Clone(l.Body), line: l.Seq})
 	case l.Kind == trail.KindSeal:
 		a.out.Sealed = true
+	case l.Kind == "left":
+		var b struct {
+			ID string `json:"id"`
+		}
+		if err := json.Unmarshal(l.Body, &b); err != nil {
+			return fmt.Errorf("review: line %d of the trail: %w", l.Seq, err)
+		}
+		a.left[l.Vehicle+"\x00"+b.ID] = l.At.Seconds()
 	case l.Kind == "guard":
 		var b struct {
 			Seed      string `json:"nonce_seed"`

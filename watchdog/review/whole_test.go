@@ -66,6 +66,9 @@ func (r *rig) step(e intake.Entry, now time.Duration) {
 			continue
 		}
 		r.w.Event("mole", string(f.Record.Kind), f.Record.At, f.Record.Body)
+		if c, ok := f.Record.Body.(watchdog.CommandSent); ok { // 3 ms later it leaves for the broker
+			r.w.Event("mole", "left", f.Record.At+3*time.Millisecond, map[string]any{"id": c.ID, "seq": 1})
+		}
 		if f.Record.Durable {
 			owed = append(owed, f.Record.Token)
 		}
@@ -170,6 +173,7 @@ func TestAuditMeasuresWhatWasDriven(t *testing.T) {
 		}
 	}
 	near("speed at the call", s.Speed, 0.9, 1e-6)
+	near("published", s.Left, 0.003, 1e-9)
 	near("reaction", s.Reaction, 0.105, 0.011)
 	near("braking", s.Deceleration, 2, 0.1)
 	near("distance, v·t + v²/2a", s.Distance, 0.9*0.105+0.9*0.9/4, 0.012)
@@ -205,7 +209,7 @@ func TestPageSaysTheNumbersOfTheJSON(t *testing.T) {
 		for _, s := range v.Stops {
 			n++
 			for _, want := range []string{fmt.Sprintf("<td>%.2f s</td><td><b>%s</b> at %.2f m/s", s.At, s.Action, s.Speed),
-				metres(s.Distance) + " of " + metres(s.Allowed), millis(s.Acked)} {
+				metres(s.Distance) + " of " + metres(s.Allowed), "<td>3.00 ms</td><td>" + millis(s.Acked)} {
 				if !strings.Contains(html, want) {
 					t.Errorf("the page lacks %q", want)
 				}

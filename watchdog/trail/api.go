@@ -74,6 +74,9 @@ type Status struct {
 	Bound int64 // of Bytes
 	Free  int64 // on the disk, for a program without special rights; -1 unknown
 
+	Steps   uint64        // how often the wall clock was stepped, by more than 128 ms
+	Stepped time.Duration // by how much the last time; the session's clock is not touched
+
 	Folder string // of this session
 	Public string // hex public key that will seal it
 }

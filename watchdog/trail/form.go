@@ -147,6 +147,7 @@ func (k *keeper) formClock() {
 	offset := wall.Sub(k.w.o.Started) - at
 	if step := offset - k.offset; step > clockStep || step < -clockStep {
 		k.line("", KindClock, at, encodeBody(Clock{Stepped: step.Seconds(), Wall: wall}))
+		k.steps, k.stepped = k.steps+1, step
 	}
 	k.offset = offset
 }
