@@ -54,7 +54,17 @@ const maxRehearsal = 10_000_000
 
 // Run answers whether the vehicles of a site will stop in time.
 func (c *rehearseCmd) Run(s *streams) error {
+	modes := 0
+	for _, on := range []bool{c.Walk, c.Live, c.Faults, c.Trace, c.UntilLeak} {
+		if on {
+			modes++
+		}
+	}
 	switch {
+	case modes > 1:
+		return errors.New("--walk, --live, --faults, --trace and --until-leak are different things; ask for one at a time")
+	case c.Fault != "" && !c.Faults:
+		return errors.New("--fault goes with --faults")
 	case c.Faults:
 		return c.faults(s)
 	case c.Site == "":

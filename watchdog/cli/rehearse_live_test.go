@@ -53,7 +53,7 @@ func TestRehearseLiveSaysALeak(t *testing.T) {
 	if text := out.String(); !strings.Contains(text, "NOT CONTAINED: 1 of 1 runs") || !strings.Contains(text, "0.120") || strings.Contains(text, "no leak") {
 		t.Error(text)
 	}
-	for _, args := range [][]string{{"--live"}, {"--live", "--site", demoFile(t), "--runs", "0"}, {"--live", "--site", demoFile(t), "--vehicle", "heron"},
+	for _, args := range [][]string{{"--live"}, {"--live", "--walk", "--site", demoFile(t)}, {"--fault", "pose stops", "--site", demoFile(t)}, {"--live", "--site", demoFile(t), "--runs", "0"}, {"--live", "--site", demoFile(t), "--vehicle", "heron"},
 		{"--live", "--site", demoFile(t, "url = \"mqtt://127.0.0.1:1883\"", "url = \"mqtt://127.0.0.1:1883\"\nuser = \"guard\"")}} {
 		if code, _, errs := pinfold(append([]string{"rehearse"}, args...)...); code != exitError || errs == "" {
 			t.Errorf("%v: exit status %d, %s", args, code, errs)
