@@ -34,6 +34,7 @@ type rehearseCmd struct {
 	JSON      bool   `name:"json" help:"Print one JSON document."`
 
 	walkFlags  `embed:""`
+	liveFlags  `embed:""`
 	faultFlags `embed:""`
 }
 
@@ -53,13 +54,25 @@ const maxRehearsal = 10_000_000
 
 // Run answers whether the vehicles of a site will stop in time.
 func (c *rehearseCmd) Run(s *streams) error {
+	modes := 0
+	for _, on := range []bool{c.Walk, c.Live, c.Faults, c.Trace, c.UntilLeak} {
+		if on {
+			modes++
+		}
+	}
 	switch {
+	case modes > 1:
+		return errors.New("--walk, --live, --faults, --trace and --until-leak are different things; ask for one at a time")
+	case c.Fault != "" && !c.Faults:
+		return errors.New("--fault goes with --faults")
 	case c.Faults:
 		return c.faults(s)
 	case c.Site == "":
 		return errors.New("missing --site: give the path of a site file")
 	case c.Walk:
 		return c.walk(s)
+	case c.Live:
+		return c.live(s)
 	}
 	site, err := c.load()
 	if err != nil {

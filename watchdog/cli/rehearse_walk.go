@@ -26,7 +26,7 @@ import (
 type walkFlags struct {
 	Walk  bool          `help:"Carry the vehicle, motors off, across every edge and limit of its site, and have each stop ticked off. Starts a guard of its own that never permits anything."`
 	By    string        `help:"With --walk: who walks, for the record; the name of the user where not given." placeholder:"NAME"`
-	Trail string        `help:"With --walk and --live: where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
+	Trail string        `help:"With --walk: where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
 	Wait  time.Duration `default:"10m" help:"With --walk: how long to wait for one edge."`
 }
 
@@ -418,7 +418,7 @@ func measured(it *walk.Item) string {
 	}
 	where := fmt.Sprintf("%.2f m before it, at %.2f m/s", it.Distance, it.Speed)
 	if it.Unit != "" {
-		where = fmt.Sprintf("%.2f %s, limit %.2f", it.Value, it.Unit, it.Max)
+		where = fmt.Sprintf("at %.2f %s, limit %.2f", it.Value, it.Unit, it.Max)
 	}
 	if it.Outcome == walk.Late {
 		return "TOO LATE: " + strings.Replace(where, "before it", "inside of it", 1) + after
