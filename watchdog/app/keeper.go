@@ -302,6 +302,7 @@ func (k *keeper) tighten(o order) error {
 	}
 	next := v.Config
 	next.Session, next.NonceSeed, next.Hash = k.cfg.Session, k.cfg.NonceSeed, o.tighten.Hash
+	next.MotorsOff = k.cfg.MotorsOff
 	now := k.now()
 	effects, err := k.guard.Tighten(next, now)
 	if err != nil {

@@ -30,9 +30,12 @@ func Run(ctx context.Context, o Options) (Result, error) {
 	if o.Site == nil || len(o.Site.Vehicles) == 0 {
 		return Result{}, errors.New("app: no vehicle to guard")
 	}
+	if o.Wall == nil {
+		o.Wall = time.Now
+	}
 	start := time.Now()
-	r := &runner{opt: o, start: start, now: func() time.Duration { return time.Since(start) }}
-	if err := r.open(start); err != nil {
+	r := &runner{opt: o, start: o.Wall(), now: func() time.Duration { return time.Since(start) }}
+	if err := r.open(); err != nil {
 		return Result{}, err
 	}
 	return r.guard(ctx)
@@ -41,7 +44,7 @@ func Run(ctx context.Context, o Options) (Result, error) {
 // runner owns the lifecycle of one session.
 type runner struct {
 	opt     Options
-	start   time.Time // the session's instant zero
+	start   time.Time // the wall clock at the session's instant zero
 	now     func() time.Duration
 	session Session
 	trail   *trail.Writer
@@ -63,7 +66,7 @@ type runner struct {
 }
 
 // open makes the trail, then one keeper a vehicle.
-func (r *runner) open(start time.Time) error {
+func (r *runner) open() error {
 	id, err := random(8)
 	if err != nil {
 		return err
@@ -78,7 +81,7 @@ func (r *runner) open(start time.Time) error {
 	if err := r.openConsole(); err != nil {
 		return err
 	}
-	if err := r.openTrail(start); err != nil {
+	if err := r.openTrail(); err != nil {
 		r.opt.page.Close()
 		return err
 	}
@@ -98,14 +101,14 @@ func (r *runner) open(start time.Time) error {
 	return nil
 }
 
-func (r *runner) openTrail(start time.Time) error {
+func (r *runner) openTrail() error {
 	s := r.opt.Site
 	dir, key := s.Trail.Dir, s.Trail.KeyFile
 	if r.opt.TrailDir != "" {
 		dir, key = r.opt.TrailDir, filepath.Join(r.opt.TrailDir, "trail.key")
 	}
 	t := trail.Options{Dir: dir, Session: r.session.ID, Guard: s.Guard, Site: s.Name, Version: r.opt.Version,
-		Started: start, KeyFile: key, IsStop: isStop, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
+		Started: r.start, Wall: r.opt.Wall, KeyFile: key, IsStop: isStop, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
 	for i := range s.Vehicles {
 		t.Vehicles = append(t.Vehicles, s.Vehicles[i].Name)
 	}
@@ -193,6 +196,7 @@ func (r *runner) addKeeper(i int) error {
 	}
 	k.cfg.Session, k.cfg.Hash = r.session.ID, r.opt.Site.Hash
 	k.cfg.Pose.WallZero = r.start.UnixNano()
+	k.cfg.MotorsOff = r.opt.MotorsOff
 	k.tying.looked = k.cfg.Tie.Hash
 	seed, err := random(len(k.cfg.NonceSeed))
 	if err != nil {
@@ -211,12 +215,20 @@ func (r *runner) addKeeper(i int) error {
 	if k.signing, err = newSigning(&v.Signing, &k.topics); err != nil {
 		return err
 	}
-	r.trail.Event(v.Name, "guard", r.now(), map[string]string{"nonce_seed": hex.EncodeToString(seed), "site": r.opt.Site.Hash})
+	r.trail.Event(v.Name, "guard", r.now(), begun{hex.EncodeToString(seed), r.opt.Site.Hash, r.opt.MotorsOff})
 	err = r.connect(k)
 	if k.client != nil { // abandon closes it
 		r.keepers = append(r.keepers, k)
 	}
 	return err
+}
+
+// begun is the body of a guard's first record: what judging the session again
+// needs beside the site file.
+type begun struct {
+	Seed      string `json:"nonce_seed"`
+	Site      string `json:"site"` // hash of the site file
+	MotorsOff bool   `json:"motors_off,omitempty"`
 }
 
 // connect makes the vehicle's own connection, so that one that is made anew
@@ -262,7 +274,7 @@ func (r *runner) connect(k *keeper) (err error) {
 // reason once an outage, and when it is back.
 func (r *runner) onLink(k *keeper) func(up bool, why string) {
 	was, said := false, map[string]bool{}
-	url := r.opt.Site.Broker.URL // a reload puts another site there, from another goroutine
+	url := r.opt.Site.Broker.Addresses() // a reload puts another site there, from another goroutine
 	return func(up bool, why string) {
 		k.mail.setLink(up)
 		if r.metrics != nil {
@@ -333,7 +345,7 @@ func (r *runner) lostAtStart() {
 		if !k.client.Up() {
 			k.mail.setLink(false)
 			r.say(Line{At: r.now(), Weight: Alarm, Vehicle: k.cfg.Vehicle,
-				Text: "no broker at " + r.opt.Site.Broker.URL + " yet: nothing is permitted; trying on"})
+				Text: "no broker at " + r.opt.Site.Broker.Addresses() + " yet: nothing is permitted; trying on"})
 		}
 	}
 }
@@ -350,12 +362,22 @@ func (r *runner) watch(ctx context.Context) (running int, failed error) {
 			return len(r.keepers), nil
 		case err := <-r.ended:
 			return len(r.keepers) - 1, err
+		case e := <-r.opt.Evidence:
+			r.sign(&e)
 		case <-asked:
 			asked = nil // the next one waits
 			go func() { r.reload(ctx); done <- struct{}{} }()
 		case <-done:
 			asked = r.opt.Reload
 		}
+	}
+}
+
+// sign puts a record of the caller's into the trail.
+func (r *runner) sign(e *Evidence) {
+	answer := e.Answer
+	if err := r.trail.Signed(e.Vehicle, e.About, r.now(), e.Record, func(failed bool) { answer <- notDurable(failed) }); err != nil {
+		answer <- err
 	}
 }
 

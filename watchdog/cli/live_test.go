@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"pinfold/sim"
+	"pinfold/sim/faults"
 	"pinfold/watchdog"
 	"pinfold/watchdog/link/wire"
 	"pinfold/watchdog/review"
@@ -47,20 +48,21 @@ func drives() []drive {
 	}
 	roll := func(to ...sim.Vec) sim.Course { return sim.Course{Points: to, Speed: 0.8, Accel: 0.9} }
 	cage, landing := fly(1, sim.Vec{X: 5.6, Y: 1.2, Z: 1}), roll(sim.Vec{X: 13.8, Y: 1.2})
-	row := func(of []faultRow, name string) func(*stage) error {
-		i := slices.IndexFunc(of, func(r faultRow) bool { return r.name == name })
-		return func(s *stage) error { return of[i].fault(s.world, s.node) }
+	row := func(name string) func(*stage) error {
+		all := faults.Rows(watchdog.DefaultTiming().PermitValid)
+		i := slices.IndexFunc(all, func(r faults.Row) bool { return r.Name == name })
+		return func(s *stage) error { return all[i].Cause(context.Background(), s.faulty(), s.node) }
 	}
 	return []drive{
 		{"through the net", sim.Wren, fly(1.2, sim.Vec{X: 1.5, Y: 9, Z: 1}), nil, false, false, true},
 		{"stopped, reset, started and stopped again", sim.Mole, landing, twice, false, false, false},
-		{"guard killed", sim.Mole, landing, row(guardRows(), "guard SIGKILLed"), true, true, false},
-		{"guard's link cut", sim.Wren, cage, row(linkRows(), "guard's link cut, half open"), false, true, false},
+		{"guard killed", sim.Mole, landing, row("guard SIGKILLed"), true, true, false},
+		{"guard's link cut", sim.Wren, cage, row("guard's link cut, half open"), false, true, false},
 		{"down the stairs", sim.Mole, roll(sim.Vec{X: 10.8, Y: 1.4}, sim.Vec{X: 11.6, Y: 3.5}), nil, false, false, false},
 		{"too fast", sim.Wren, fly(2.3, sim.Vec{X: 6.5, Y: 1.3, Z: 1}), nil, false, false, false},
-		{"the tracker jumps", sim.Mole, landing, row(poseRows(), "pose jumps"), false, false, false},
-		{"the tracker freezes", sim.Wren, cage, row(poseRows(), "pose freezes"), false, false, false},
-		{"broker restarted", sim.Wren, cage, row(linkRows(), "broker restarted"), false, false, false},
+		{"the tracker jumps", sim.Mole, landing, row("pose jumps"), false, false, false},
+		{"the tracker freezes", sim.Wren, cage, row("pose freezes"), false, false, false},
+		{"broker restarted", sim.Wren, cage, row("broker restarted"), false, false, false},
 		{"a tighter site", sim.Mole, landing, tighter, false, false, false},
 	}
 }

@@ -73,6 +73,7 @@ func audit(folder string) (*Report, error) {
 		}
 		c := newCollector(v, rep.Duration)
 		c.left = a.left
+		c.carried = a.motorsOff[name]
 		all = append(all, c)
 	}
 	a.each = func(s step) error { return all[s.vehicle].step(&s) }

@@ -16,11 +16,12 @@ const (
 
 // collector watches one vehicle's guard being stepped again.
 type collector struct {
-	cfg    *watchdog.Config
-	shapes []zones.Shape
-	thin   *thinner
-	v      Vehicle
-	used   []*tally // by limit
+	cfg     *watchdog.Config
+	shapes  []zones.Shape
+	thin    *thinner
+	v       Vehicle
+	used    []*tally // by limit
+	carried bool     // in a person's hands: nobody answers a stop
 
 	stamp     int64 // of the newest pose seen judged
 	posed     bool
@@ -164,7 +165,7 @@ func (c *collector) record(s *step, r *watchdog.Record, t float64) {
 		}
 	case watchdog.CommandSent:
 		c.v.Link.Commands++
-		if s.before < watchdog.Stop && c.stopping == 0 {
+		if s.before < watchdog.Stop && c.stopping == 0 && !c.carried {
 			c.begin(s, &b, t)
 		}
 		if c.stopping > 0 {

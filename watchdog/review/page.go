@@ -8,7 +8,6 @@ import (
 	"html/template"
 	"io"
 	"math"
-	"strings"
 )
 
 //go:embed page.tmpl
@@ -119,11 +118,3 @@ func levelShares(v Vehicle) (out []levelShare) {
 	}
 	return out
 }
-
-// drawing gathers a picture. Its numbers are rounded to what shows.
-type drawing struct{ strings.Builder }
-
-func (d *drawing) f(format string, a ...any) { fmt.Fprintf(&d.Builder, format, a...) }
-
-// text is s safe inside the markup.
-func text(s string) string { return template.HTMLEscapeString(s) }

@@ -138,6 +138,8 @@ type Report struct {
 	Count    int       // of all problems
 	Notes    []string  // what a reader must know, and is no fault: not sealed, gaps, torn bytes
 
+	Signed []SignedLine // records that were signed at once, at most MaxFaults
+
 	Sealed  bool   // a seal stands at the end and its signature holds
 	Torn    bool   // the last line is half there, which is one of the problems: a write was cut off, or the end was
 	Writing bool   // not sealed, and a process on this machine writes to it now
