@@ -205,6 +205,7 @@ func (c *collector) link(b *watchdog.LinkChange, t float64) {
 func (c *collector) finish(duration float64) Vehicle {
 	c.thin.flush()
 	c.v.Track = c.thin.track
+	c.v.Track.hold(c.v.Declared.MaxAge)
 	end := max(duration, c.since)
 	c.v.Levels[c.level.String()] += end - c.since
 	c.v.permit = c.v.Levels[watchdog.Clear.String()] + c.v.Levels[watchdog.Caution.String()]
