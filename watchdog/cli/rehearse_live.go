@@ -118,6 +118,8 @@ type liveVehicle struct {
 	doc  *liveDoc
 	s    *streams
 	done int
+	// starts counts those that came to nothing.
+	starts int
 }
 
 // rehearse begins sessions until all runs are done: one goes on from stop to
@@ -168,6 +170,7 @@ const (
 	liveConnect = 20 * time.Second
 	liveStart   = 15 * time.Second // for reset and start
 	liveDrive   = 30 * time.Second // until it is stopped
+	liveLost    = time.Second      // until the first permit comes
 )
 
 // drive runs one run after the other, until one gets no start.
@@ -221,6 +224,9 @@ func (l *liveVehicle) run(ctx context.Context, node *sim.Node, op *sim.Operator,
 			l.take(node, op, &h[before])
 			return nil
 		}
+		if v := node.View(); !v.MayMove && v.Halts == before && time.Since(begun) > liveLost {
+			return l.lost() // its permit went before it moved: the machine held something up
+		}
 		if late := time.Since(begun); late > 2*liveDrive {
 			return fmt.Errorf("%s neither stopped nor rested within %v", name, 2*liveDrive)
 		} else if late > liveDrive && !asked {
@@ -230,6 +236,14 @@ func (l *liveVehicle) run(ctx context.Context, node *sim.Node, op *sim.Operator,
 			}
 		}
 	}
+}
+
+// lost notes a start that came to nothing.
+func (l *liveVehicle) lost() error {
+	if l.starts++; l.starts > l.want+20 {
+		return fmt.Errorf("%s lost its permit %d times before it moved; is the machine too busy?", l.v.Vehicle.Name, l.starts)
+	}
+	return nil
 }
 
 // take notes a run.
