@@ -27,6 +27,9 @@ type liveFlags struct {
 	OwnBroker bool `help:"With --live: a broker inside this process, instead of the site's."`
 }
 
+// sessionRuns bounds the runs of one session: a node keeps its newest halts only.
+const sessionRuns = 50
+
 // maxLive bounds the runs of one vehicle: a run takes some seconds.
 const maxLive = 10_000
 
@@ -189,7 +192,7 @@ func (l *liveVehicle) drive(ctx context.Context, site *config.Site, seed uint64)
 	}
 	defer op.Close()
 	rng := rand.New(rand.NewPCG(seed, uint64(l.done)))
-	for l.done < l.want {
+	for until := min(l.want, l.done+sessionRuns); l.done < until; {
 		start, cancel := context.WithTimeout(ctx, liveStart)
 		err := op.Release(start, name)
 		cancel()
@@ -219,9 +222,11 @@ func (l *liveVehicle) run(ctx context.Context, node *sim.Node, op *sim.Operator,
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if h := node.Halts(); len(h) > before && h[before].Rested() {
+		// A permit that was late for a moment makes a halt that never comes to rest:
+		// the newest counts.
+		if h := node.Halts(); len(h) > before && h[len(h)-1].Rested() {
 			node.SetPilot(nil)
-			l.take(node, op, &h[before])
+			l.take(node, op, &h[len(h)-1])
 			return nil
 		}
 		if v := node.View(); !v.MayMove && v.Halts == before && time.Since(begun) > liveLost {
