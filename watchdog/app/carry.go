@@ -191,5 +191,5 @@ func (k *keeper) withdraw() {
 	s.Go = false
 	k.stateNo++
 	st := k.stateOf(&s)
-	_ = k.client.PublishNow(k.topics.State, st.Append(nil), 1, true, lastWord) // displays see the age of the last one
+	_ = k.display.PublishNow(k.topics.State, st.Append(nil), 1, true, lastWord) // displays see the age of the last one
 }

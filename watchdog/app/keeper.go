@@ -59,6 +59,7 @@ type keeper struct {
 	topics  wire.TopicSet
 	guard   *watchdog.Guard
 	client  *link.Client
+	display *link.Client // carries the state; see connectDisplay
 	inbox   *link.Inbox
 	permit  *link.Slot
 	command *link.Slot

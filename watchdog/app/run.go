@@ -240,7 +240,7 @@ func (r *runner) connect(k *keeper) (err error) {
 	}
 	will := wire.Command{ID: r.session.ID + "-will", Seq: 1, Action: wire.Stop, Cause: "guard-lost",
 		Valid: k.cfg.Timing.PermitValid.Seconds()}
-	o.ClientID = "pinfold-" + k.cfg.Vehicle
+	o.ClientID = clientID("pinfold-" + k.cfg.Vehicle)
 	o.Now = r.now
 	o.Will = link.Will{Topic: k.topics.AllCommand, Payload: k.signing.all.Sign(will.Append(nil))}
 	o.OnLink = r.onLink(k)
@@ -266,8 +266,37 @@ func (r *runner) connect(k *keeper) (err error) {
 	if k.probes, err = k.client.Slot(probes, 0, false); err != nil {
 		return err
 	}
-	k.state, err = k.client.Slot(k.topics.State, 1, true)
+	return r.connectDisplay(k, o)
+}
+
+// connectDisplay makes what carries the state: with a broker of one node the
+// vehicle's connection; with several one of its own, since a node that waits for
+// the others before it confirms a state holds all that its connection sends after
+// it, permits included (docs/link.md).
+func (r *runner) connectDisplay(k *keeper, o link.Options) (err error) {
+	k.display = k.client
+	if len(o.More) > 0 {
+		o.ClientID, o.Will, o.Subs, o.OnLink = clientID("pinfold-state-"+k.cfg.Vehicle), link.Will{}, nil, nil
+		d, err := link.Dial(o)
+		if err != nil {
+			return err
+		}
+		k.display = d
+	}
+	k.state, err = k.display.Slot(k.topics.State, 1, true)
 	return err
+}
+
+// clientID cuts what begins a client id to what a broker must take: a vehicle's
+// name may be longer.
+func clientID(s string) string { return s[:min(len(s), link.MaxClientID)] }
+
+// hangUp leaves the broker.
+func (k *keeper) hangUp() {
+	if k.display != nil && k.display != k.client {
+		_ = k.display.Close(lastWord) // its last state has left or is of no more use
+	}
+	k.client.Close(lastWord)
 }
 
 // onLink tells the vehicle's loop of the link, and a person why it went, each
@@ -403,7 +432,7 @@ func (r *runner) close(failed error, running int) (Result, error) {
 	sealed, err := r.trail.Close(trailClose)
 	res.Head = sealed.Head
 	for _, k := range r.keepers {
-		k.client.Close(lastWord)
+		k.hangUp()
 	}
 	r.closeMetrics()
 	if failed != nil {
@@ -426,7 +455,7 @@ func (k *keeper) order(o order) {
 // abandon takes down what a failed start has made.
 func (r *runner) abandon() {
 	for _, k := range r.keepers {
-		k.client.Close(lastWord)
+		k.hangUp()
 	}
 	r.closeMetrics()
 	r.opt.page.Close()

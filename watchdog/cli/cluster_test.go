@@ -104,8 +104,8 @@ func from(nodes []*clusterNode, first int) (urls []string) {
 	return urls
 }
 
-// clusterSite is a site whose broker has these addresses.
-func clusterSite(t *testing.T, urls []string) string {
+// clusterSite is a site whose broker has these addresses, and more keys.
+func clusterSite(t *testing.T, urls []string, more ...string) string {
 	t.Helper()
 	path := patientSite(t, urls[0])
 	text, err := os.ReadFile(path)
@@ -113,7 +113,7 @@ func clusterSite(t *testing.T, urls []string) string {
 		t.Fatal(err)
 	}
 	list := `["` + strings.Join(urls, `", "`) + `"]`
-	return write(t, path, strings.Replace(string(text), strconv.Quote(urls[0]), list, 1))
+	return write(t, path, strings.Replace(string(text), strconv.Quote(urls[0]), strings.Join(append([]string{list}, more...), "\n"), 1))
 }
 
 // board is a vehicle and its tracker on one connection, by the receiver's rules.
@@ -238,6 +238,7 @@ type clusterCase struct {
 	name              string
 	guard, board, hit int
 	sig               syscall.Signal
+	budget            []string // of the link, as the site file has it; none: nil
 }
 
 // TestClusterLosesANode prints what a vehicle sees of it, as docs/link.md has it.
@@ -250,11 +251,12 @@ func TestClusterLosesANode(t *testing.T) {
 		trials = n
 	}
 	for _, c := range []clusterCase{
-		{"guard's node killed", 0, 1, 0, syscall.SIGKILL},
-		{"vehicle's node killed", 0, 1, 1, syscall.SIGKILL},
-		{"node of both killed", 0, 0, 0, syscall.SIGKILL},
-		{"a node of neither killed", 0, 1, 2, syscall.SIGKILL},
-		{"guard's node stopped", 0, 1, 0, syscall.SIGSTOP},
+		{"guard's node killed", 0, 1, 0, syscall.SIGKILL, nil},
+		{"vehicle's node killed", 0, 1, 1, syscall.SIGKILL, nil},
+		{"node of both killed", 0, 0, 0, syscall.SIGKILL, nil},
+		{"a node of neither killed", 0, 1, 2, syscall.SIGKILL, nil},
+		{"a node of neither killed, with a budget", 0, 1, 2, syscall.SIGKILL, []string{`budget = "300ms"`}},
+		{"guard's node stopped", 0, 1, 0, syscall.SIGSTOP, nil},
 	} {
 		var rows []string
 		for i := range trials {
@@ -271,7 +273,7 @@ func loseNode(t *testing.T, program string, c clusterCase) string {
 	stop := make(chan struct{})
 	t.Cleanup(func() { close(stop) })
 	b := newBoard(t, from(nodes, c.board), stop)
-	guard := start(t, "run", "--site", clusterSite(t, from(nodes, c.guard)), "--trail", t.TempDir())
+	guard := start(t, "run", "--site", clusterSite(t, from(nodes, c.guard), c.budget...), "--trail", t.TempDir())
 	guard.waitFor("watching")
 	within(t, time.Minute, "it goes", func() bool {
 		code, _ := ask("start", "--site", desk)
@@ -305,6 +307,10 @@ func loseNode(t *testing.T, program string, c clusterCase) string {
 	row += fmt.Sprintf(", halts after %4d ms (%s)", halted.Sub(hit).Milliseconds(), why)
 	if goes {
 		return row + ", goes on by itself"
+	}
+	if c.budget != nil { // a reset wants a minute without a slow trip
+		guard.waitFor("over the budget of")
+		return row + ", stays stopped for link-slow"
 	}
 	_, _ = ask("stop", "--site", desk)
 	for _, act := range []string{"reset", "start"} {

@@ -18,6 +18,7 @@ import (
 	"pinfold/watchdog"
 	"pinfold/watchdog/link/wire"
 	"pinfold/watchdog/review"
+	"pinfold/watchdog/trail"
 )
 
 // drive is one simulated session: a vehicle, where its pilot goes, and what
@@ -158,6 +159,30 @@ func (d *drive) run(t *testing.T, seed uint64) {
 		}
 	}
 	heard.isWhatReplaySays(t, folder, d)
+	heard.knowsACutTail(t, folder)
+}
+
+// knowsACutTail holds the head in the newest state heard against the trail: it
+// stands in the chain, and with the end cut off before it, it is missed.
+func (l *listener) knowsACutTail(t *testing.T, folder string) {
+	t.Helper()
+	head := l.last().Trail
+	rep, err := trail.Verify(folder, head)
+	if err != nil || !rep.OK() || rep.HeadAt == 0 {
+		t.Fatalf("the head that the state told, %q: %v %+v", head, err, rep)
+	}
+	text, err := os.ReadFile(filepath.Join(folder, "events.jsonl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := int(rep.HeadAt)
+	cut := cutAfter(t, folder, strings.SplitAfter(string(text), "\n"), at-1, "")
+	if rep, err := trail.Verify(cut, head); err != nil || rep.OK() {
+		t.Errorf("cut off before line %d, whose head the state told: %v %+v", at, err, rep)
+	}
+	if rep, err := trail.Verify(cut, ""); err != nil || !rep.OK() || rep.Sealed {
+		t.Errorf("cut off, no head known: %v %+v; only the missing seal can tell", err, rep)
+	}
 }
 
 // patientDemo is the demo's site with poses that may be late by what a busy

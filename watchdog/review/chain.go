@@ -12,7 +12,7 @@ func (c *collector) begin(s *step, b *watchdog.CommandSent, t float64) {
 	if len(c.v.Stops) >= maxChains {
 		return
 	}
-	snap := s.guard.Snapshot()
+	snap := s.guard.Figures()
 	st := &c.cfg.Stopping
 	slope, _ := watchdog.OnSlope(st.Deceleration, st.Slope)
 	w := &snap.Reach.Sweep

@@ -59,7 +59,7 @@ func (c *collector) step(s *step) error {
 		c.turn(level, t)
 	}
 	if s.item.Kind == uint8(watchdog.EvClose) {
-		c.counts = s.guard.Snapshot().Counts
+		c.counts = s.guard.Figures().Counts
 	}
 	return nil
 }
@@ -77,7 +77,7 @@ func (c *collector) arrival(t float64) {
 
 // pose reads the snapshot where a new pose was judged.
 func (c *collector) pose(s *step, t float64) {
-	snap := s.guard.Snapshot()
+	snap := s.guard.Figures()
 	c.counts = snap.Counts
 	p := &snap.Pose
 	if !snap.Judged || snap.Void || (c.posed && p.Stamp == c.stamp) { // void: it has no place to be drawn at
@@ -205,6 +205,7 @@ func (c *collector) link(b *watchdog.LinkChange, t float64) {
 func (c *collector) finish(duration float64) Vehicle {
 	c.thin.flush()
 	c.v.Track = c.thin.track
+	c.v.Track.hold(c.v.Declared.MaxAge)
 	end := max(duration, c.since)
 	c.v.Levels[c.level.String()] += end - c.since
 	c.v.permit = c.v.Levels[watchdog.Clear.String()] + c.v.Levels[watchdog.Caution.String()]

@@ -89,16 +89,26 @@ func (c *chart) draw(d *draw.Drawing, v *Vehicle) {
 	c.curve(d, v.Track.Width)
 	d.F(`</svg>`)
 	for _, y := range []float64{lo, (lo + hi) / 2, hi} {
-		d.F(`<text class="tick" x="36" y="%.1f" text-anchor="end">%.3g</text>`, 4+(hi-y)/(hi-lo)*(chartH-8)+4, y)
+		d.F(`<text class="tick" x="36" y="%.1f" text-anchor="end">%.*f</text>`, 4+(hi-y)/(hi-lo)*(chartH-8)+4, decimals(hi-lo), y+0)
 	}
 	for i := range 5 {
-		d.F(`<text class="tick time" x="%d" y="%d" text-anchor="middle">%.5g s</text>`, 40+i*(chartW-64)/4, chartH+12, end*float64(i)/4)
+		d.F(`<text class="tick time" x="%d" y="%d" text-anchor="middle">%.*f s</text>`, 40+i*(chartW-64)/4, chartH+12, decimals(end), end*float64(i)/4)
 	}
 	d.F(`<line class="cursor" x1="-9" x2="-9" y1="4" y2="%d"/></svg>`, chartH-4)
 	if raw, err := json.Marshal(c.numbers()); err == nil { // numbers() holds nothing but finite numbers
 		d.F(`<script type="application/json" class="d" data-name="%s" data-unit="%s">%s</script>`, c.name, c.unit, raw)
 	}
 	d.F(`</figure>`)
+}
+
+// decimals are those that tell quarters of a span apart; page.js has the same.
+func decimals(span float64) int {
+	for i, most := range []float64{0.1, 1, 10, 100} {
+		if span < most {
+			return 4 - i
+		}
+	}
+	return 0
 }
 
 // bands shades the time at stop and land, and at caution.

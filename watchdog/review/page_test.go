@@ -122,6 +122,28 @@ func TestThinningKeepsExtremes(t *testing.T) {
 	}
 }
 
+// A short session has stretches without a pose: they are no gaps up to the age at
+// which a pose is too old, and gaps from there on.
+func TestShortStretchesAreHeld(t *testing.T) {
+	th := newThinner(6) // stretches of 5 ms
+	for i := range 600 {
+		if at := float64(i) / 100; at < 3 || at > 3.5 {
+			th.add(&moment{t: at, z: 1 + at, level: watchdog.Clear})
+		}
+	}
+	th.flush()
+	th.track.hold(0.1)
+	for i := range 1199 {
+		at := (float64(i) + 0.5) * th.track.Width
+		if math.Abs(at-3.1) < 0.01 || math.Abs(at-3.5) < 0.01 {
+			continue // the ends, to a stretch
+		}
+		if r := th.track.Height[i]; r.None != (at > 3.1 && at < 3.5) || !r.None && math.Abs(r.Min-1-at) > 0.12 {
+			t.Errorf("at %.4f s: %+v", at, r)
+		}
+	}
+}
+
 func TestTallyPercentiles(t *testing.T) {
 	ta := newTally(10)
 	for i := 1; i <= 1000; i++ {

@@ -9,6 +9,7 @@ import (
 	"os"
 	"strings"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
@@ -221,10 +222,18 @@ func TestPageSaysTheNumbersOfTheJSON(t *testing.T) {
 	}
 }
 
-// BenchmarkHour reviews an hour at 200 Hz; MB/page is what its page comes to.
+// BenchmarkHour reviews an hour at 200 Hz; MB/page is what its page comes to, and
+// cpu-s what it takes of the processor, whatever else runs, on all cores together.
 func BenchmarkHour(b *testing.B) {
 	folder := session(b, time.Hour)
 	b.ResetTimer()
+	var before, after syscall.Rusage
+	_ = syscall.Getrusage(syscall.RUSAGE_SELF, &before) // fails for no valid argument
+	defer func() {
+		_ = syscall.Getrusage(syscall.RUSAGE_SELF, &after)
+		used := after.Utime.Nano() + after.Stime.Nano() - before.Utime.Nano() - before.Stime.Nano()
+		b.ReportMetric(float64(used)/1e9/float64(b.N), "cpu-s")
+	}()
 	for range b.N {
 		rep, err := Audit(folder, "words")
 		if err != nil {

@@ -73,9 +73,9 @@ func editLines(edit func(*rand.Rand, [][]byte) [][]byte) func(*rand.Rand, map[st
 }
 
 // TestRandomTampersAreFound changes a sealed session at random, in turn in every
-// way of tampers: 800 times, or as often as PINFOLD_TRAIL_TAMPERS says.
+// way of tampers: 400 times, or as often as PINFOLD_TRAIL_TAMPERS says.
 func TestRandomTampersAreFound(t *testing.T) {
-	times := 800
+	times := 400
 	if n, err := strconv.Atoi(os.Getenv("PINFOLD_TRAIL_TAMPERS")); err == nil {
 		times = n
 	}
