@@ -76,16 +76,8 @@ func (s *scene) draw(seed uint64, attempt int, b *Break, peace bool) *Case {
 func (d *Random) draw(block uint64) (err error) {
 	rng := rand.New(rand.NewPCG(block, 0x70656e<<8|uint64(d.Kind)))
 	s := &d.scene
-	s.config = declare(rng, d.Kind)
+	s.vehicle(rng, d.Kind)
 	c := &s.config
-	switch {
-	case d.Kind == watchdog.Rover:
-		s.plant = Differential + PlantKind(rng.IntN(2))
-	case rng.IntN(5) == 0:
-		s.plant, s.rotor = Rotor, drawRotor(rng, c)
-	default:
-		s.plant = Point
-	}
 	need := c.Radius + c.Stopping.Margin + c.Stopping.PositionErr + stopping(c, 1.2) + 0.3
 	if s.pen, err = drawPen(rng, span(rng, 3, 8)*need, d.Kind == watchdog.Multirotor); err != nil {
 		return err
@@ -96,6 +88,19 @@ func (d *Random) draw(block uint64) (err error) {
 	s.pen.targets = append(s.pen.targets, limitTargets(c)...)
 	d.block, d.drawn = block, true
 	return nil
+}
+
+// vehicle draws what is declared of a vehicle, and the model it moves by.
+func (s *scene) vehicle(rng *rand.Rand, kind watchdog.Kind) {
+	s.config = declare(rng, kind)
+	switch {
+	case kind == watchdog.Rover:
+		s.plant = Differential + PlantKind(rng.IntN(2))
+	case rng.IntN(5) == 0:
+		s.plant, s.rotor = Rotor, drawRotor(rng, &s.config)
+	default:
+		s.plant = Point
+	}
 }
 
 // drawLimits declares limits of height and distance that bind, now and then.
