@@ -182,6 +182,43 @@ func TestKeepApart(t *testing.T) {
 	}
 }
 
+// TestForOthersCoversLoss: what is said to others covers a vehicle that goes on
+// for as long as that holds, loses its link at the moment it is then stopped,
+// and drives on until its newest permit is too old for it.
+func TestForOthersCoversLoss(t *testing.T) {
+	for _, cover := range []bool{false, true} {
+		c := testConfig(t)
+		c.Stopping.CoverLoss = cover
+		c.Stopping.Margin, c.Stopping.PositionErr, c.Stopping.VelocityErr = 0, 0, 0
+		r := newRig(t, c)
+		r.p = pose.Vec{X: 1, Y: 2.5, Z: 1}
+		r.started()
+		r.v.X = 1
+		r.move(500*ms, pose.Vec{})
+		told := r.g.ForOthers(r.now)
+		at, newest := r.p.X, told.At
+		for r.now < told.At+OtherFor {
+			r.move(5*ms, pose.Vec{})
+			for i := range r.g.out {
+				if r.g.out[i].Kind == DoPermit && r.g.out[i].Permit.Go {
+					newest = r.now
+				}
+			}
+		}
+		if !r.granted() {
+			t.Fatal("was stopped before")
+		}
+		last := r.now
+		if cover {
+			last = newest + c.Timing.PermitValid
+		}
+		rest := at + (last - told.At).Seconds() + StoppingDistance(1, c.Stopping.Reaction.Seconds(), c.Stopping.Deceleration)
+		if most := told.Sweep.To.X + told.Sweep.Grow; rest > most {
+			t.Errorf("cover %v: rests at x = %.3f m, others were told of %.3f m at most", cover, rest, most)
+		}
+	}
+}
+
 // TestApartUnknown: an other that was never heard of, not for long, or whose
 // pose is not trusted may be anywhere.
 func TestApartUnknown(t *testing.T) {

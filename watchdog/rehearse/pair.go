@@ -33,6 +33,7 @@ type PairSource interface {
 type RandomPairs struct {
 	Kinds  [2]watchdog.Kind
 	Break  Break
+	Cover  bool // both cover the loss of the link, which is lost whenever a stop is called
 	block  uint64
 	drawn  bool
 	scenes [2]scene
@@ -48,7 +49,13 @@ func (d *RandomPairs) PairCase(seed uint64, attempt int) (*PairCase, error) {
 			return nil, fmt.Errorf("rehearse: seed %d: %w", seed, err)
 		}
 	}
-	return drawPair(&d.scenes, seed, attempt, &d.Break), nil
+	c := drawPair(&d.scenes, seed, attempt, &d.Break)
+	for i := range d.scenes {
+		if c != nil && d.Cover {
+			c.Of[i].Truth.CutCall = true
+		}
+	}
+	return c, nil
 }
 
 // draw draws what a block of seeds shares: two vehicles, and a pen that leaves
@@ -59,6 +66,7 @@ func (d *RandomPairs) draw(block uint64) (err error) {
 	for i := range d.scenes {
 		s := &d.scenes[i]
 		s.vehicle(rng, d.Kinds[i])
+		s.config.Stopping.CoverLoss = s.config.Stopping.CoverLoss || d.Cover
 		s.config.Vehicle = pairName(i)
 		c := &s.config
 		need += c.Radius + c.Stopping.Margin + c.Stopping.PositionErr + stopping(c, 1.2) + 0.3

@@ -73,6 +73,21 @@ func TestPairs(t *testing.T) {
 	}
 }
 
+// TestPairsLoseTheirLinks: two vehicles that both cover the loss of their links,
+// and lose them at the moment each is stopped, are kept apart too.
+func TestPairsLoseTheirLinks(t *testing.T) {
+	for _, kinds := range pairKinds() {
+		r := manyPairs(t, &RandomPairs{Kinds: kinds, Cover: true}, 0, runs(t, 48), Options{})
+		for i := range r.Leaks {
+			l := &r.Leaks[i]
+			t.Errorf("%v: seed %d, %s: %.4f m nearer than declared at %v, left %v, causes %v", kinds, l.Seed, l.Meeting, l.Short, l.At, l.Left, l.Causes)
+		}
+		if r.Apart < r.Runs/2 || r.Void > r.Runs/4 {
+			t.Errorf("%v: %d runs, %d stops for the other, %d without a start", kinds, r.Runs, r.Apart, r.Void)
+		}
+	}
+}
+
 // tellPair runs one seed and prints all of it.
 func tellPair(t *testing.T, src PairSource, seed uint64) {
 	t.Helper()
