@@ -80,6 +80,43 @@ func TestApartIsNeverMore(t *testing.T) {
 	}
 }
 
+// TestApartSparesNothing: passing over pieces that are too far away to matter
+// gives the same distance, to the last bit, as asking all of them.
+func TestApartSparesNothing(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(6, 6))
+	for i := range 20_000 {
+		size := math.Pow(10, 4*rnd.Float64()-2)
+		some := func() (w zones.Sweep) {
+			p := func() zones.XYZ { return zones.XYZ{X: rnd.NormFloat64() * size, Y: rnd.NormFloat64() * size} }
+			w = zones.Sweep{From: p(), Radius: rnd.Float64(), Grow: rnd.Float64() * float64(rnd.IntN(2))}
+			if w.To = w.From; rnd.IntN(4) > 0 {
+				w.To = p()
+			}
+			return w
+		}
+		a, b := some(), some()
+		want := math.Inf(1)
+		for i := range apartPieces {
+			for k := range apartPieces {
+				p, q, r := piece(&a, i)
+				u, v, s := piece(&b, k)
+				want = math.Min(want, segmentsApart(p, q, u, v)-r-s)
+			}
+		}
+		if got := Apart(&a, &b); got != want {
+			t.Fatalf("draw %d: %v, all pieces give %v: %+v %+v", i, got, want, a, b)
+		}
+	}
+}
+
+func BenchmarkApart(b *testing.B) {
+	a := zones.Sweep{To: zones.XYZ{X: 0.6}, Radius: 0.3, Grow: 0.1, Above: 1}
+	o := zones.Sweep{From: zones.XYZ{X: 4, Y: 1}, To: zones.XYZ{X: 3.4, Y: 1}, Radius: 0.3, Grow: 0.1, Above: 1}
+	for b.Loop() {
+		Apart(&a, &o)
+	}
+}
+
 // duo is two vehicles in one hall whose guards tell each other of them.
 type duo struct{ a, b *rig }
 
