@@ -158,21 +158,29 @@ func (r *PairResult) leaks() bool { return r.Near || r.Left }
 // RunPairSeed draws and runs a seed until both are granted a start that they
 // need; a result that was not Started is a seed for which none was.
 func RunPairSeed(src PairSource, seed uint64, opt Options) (res PairResult, c *PairCase, err error) {
+	res, c, err = tries(func(attempt int) (*PairCase, error) { return src.PairCase(seed, attempt) }, RunPair, PairResult.started, opt)
+	res.Seed = seed
+	return res, c, err
+}
+
+func (r PairResult) started() bool { return r.Started }
+
+// tries draws and runs until a run had its start; it is told only then.
+func tries[C, R any](draw func(attempt int) (*C, error), run func(*C, Options) (R, error), started func(R) bool, opt Options) (res R, c *C, err error) {
 	for attempt := range Attempts {
-		if c, err = src.PairCase(seed, attempt); err != nil {
-			return PairResult{Seed: seed}, nil, err
+		if c, err = draw(attempt); err != nil {
+			return res, nil, err
 		}
 		if c == nil {
 			continue
 		}
-		if res, err = RunPair(c, Options{Hash: opt.Hash}); err == nil && res.Started && opt.Trace != nil {
-			res, err = RunPair(c, opt)
+		if res, err = run(c, Options{Hash: opt.Hash}); err == nil && started(res) && opt.Trace != nil {
+			res, err = run(c, opt)
 		}
-		if err != nil || res.Started {
+		if err != nil || started(res) {
 			return res, c, err
 		}
 	}
-	res.Seed = seed
 	return res, c, nil
 }
 

@@ -49,6 +49,7 @@ type rig struct {
 	parks bool                                                // nobody asks for a start
 	wish  func(s *sim.State, t, called time.Duration) sim.Vec // in place of the case's pilot; nil: it
 	told  func(now time.Duration)                             // after every pose that was judged; nil nobody
+	seen  func(s *sim.State)                                  // after every Tick, where it is; nil nobody
 }
 
 // Run makes the run of a case. An error says that the case cannot be run.
@@ -152,6 +153,9 @@ func (r *rig) watch(end time.Duration) {
 	r.now = end
 	s := r.plant.State()
 	r.look(false)
+	if r.seen != nil {
+		r.seen(&s)
+	}
 	r.hash.state(&s)
 	r.rest(&s)
 	r.limits(&s)
