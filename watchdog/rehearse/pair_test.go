@@ -25,6 +25,9 @@ func manyPairs(t testing.TB, src PairSource, first, n int, opt Options) *PairTal
 			t.Fatal(err)
 		}
 		tally.Add(&res, c)
+		if done := seed + 1 - first; done%10_000 == 0 && done < n {
+			t.Logf("so far %d runs, %d too near, %d left the pen, %d stopped for the other", tally.Runs, tally.Near, tally.Left, tally.Apart)
+		}
 	}
 	return &tally
 }

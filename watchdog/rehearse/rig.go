@@ -46,6 +46,7 @@ type rig struct {
 	room    float64       // m, at that look
 	res     Result
 
+	back  bool                                                // the start is one that brings it back
 	parks bool                                                // nobody asks for a start
 	wish  func(s *sim.State, t, called time.Duration) sim.Vec // in place of the case's pilot; nil: it
 	told  func(now time.Duration)                             // after every pose that was judged; nil nobody
@@ -114,7 +115,7 @@ func (r *rig) ended() bool {
 		if c.AtRest {
 			wait += c.Config.Timing.TrustedFor + c.Config.Timing.RestFor
 		}
-		return r.now > wait || r.room <= 0
+		return r.now > wait || r.room <= 0 && !r.back
 	case r.res.Rested:
 		return true
 	}
@@ -203,11 +204,11 @@ func (r *rig) start(now time.Duration) {
 		return
 	}
 	s := r.guard.Snapshot()
-	if len(s.Blocked) > 0 || !s.Judged {
+	if len(s.Blocked) > 0 && !r.back || !s.Judged {
 		return
 	}
 	r.asked = true
-	r.step(&watchdog.Event{Kind: watchdog.EvRequest, Ask: watchdog.AskStart, By: "rehearsal", Nonce: s.Nonce, Arrived: now}, now)
+	r.step(&watchdog.Event{Kind: watchdog.EvRequest, Ask: watchdog.AskStart, Retrieve: r.back, By: "rehearsal", Nonce: s.Nonce, Arrived: now}, now)
 	r.asked = false
 }
 
