@@ -167,7 +167,7 @@ type BackResult struct {
 	Way     string   `json:"way"`
 	Back    bool     `json:"back"`    // it rests with all of its body inside
 	Out     float64  `json:"out"`     // m, the most its room fell by, where that took it outside
-	Most    float64  `json:"most"`    // m, what its declared stopping allows for
+	Over    float64  `json:"over"`    // m, by how much that was more than its declared stopping allows for; negative: less
 	Further bool     `json:"further"` // it went further out than that
 	Late    bool     `json:"late"`    // it was not called to a halt in time, or did not come to rest
 }
@@ -178,10 +178,11 @@ func (r *BackResult) leaks() bool  { return r.Further || r.Late }
 // backRig looks after one such run.
 type backRig struct {
 	*rig
-	c          *BackCase
-	most       float64 // m, the most room so far
-	out        float64 // m
-	grow, side float64 // m, the most that the guard saw its way spread by until it called the stop
+	c       *BackCase
+	most    float64 // m, the most room so far
+	out     float64 // m, the most it fell by, outside
+	over    float64 // m, by how much that was beyond what was allowed for just then
+	allowed float64 // m, as declared, after what the guard last let pass
 }
 
 // RunBack makes the run of a case.
@@ -190,34 +191,35 @@ func RunBack(c *BackCase, opt Options) (res BackResult, err error) {
 	if err != nil {
 		return res, fmt.Errorf("rehearse: seed %d: %w", c.Seed, err)
 	}
-	b := &backRig{rig: r, c: c, most: math.Inf(-1)}
+	b := &backRig{rig: r, c: c, most: math.Inf(-1), over: math.Inf(-1)}
 	r.back, r.wish, r.seen = true, c.want, b.follow
 	r.run()
-	s := &c.Config.Stopping
 	began := r.shift + c.warm()
 	res = BackResult{Result: r.res, How: c.How, Way: c.How.String(), Out: b.out, Back: r.res.Rested && r.res.Room > 0}
-	res.Most = watchdog.RetrieveSlack + 3*s.PlaceErr() + math.Hypot(b.grow, b.side)
-	res.Further = res.Out > res.Most
+	res.Over, res.Further = b.over, b.over > overSlack
 	res.Late = !res.Stopped || !res.Rested || res.StopAt > began+watchdog.RetrieveFor+2*watchdog.JudgeEvery
-	r.tell("went out by %.4f m at most, %.4f m are allowed for; started at %v, called at %v", res.Out, res.Most, began, r.called)
+	r.tell("went out by %.4f m at most, %.4f m beyond what is allowed for; started at %v, called at %v", res.Out, res.Over, began, r.called)
 	return res, nil
 }
 
-// follow notes how far it has come, and how far it can go astray, as declared,
-// after what the guard last let pass.
+// follow notes how far it has gone out, and how far it may, as declared. As long
+// as the guard lets it go on, it saw no less room on the way until rest than the
+// slack and the position's error take from the most there was; both rooms are off
+// by that error, and the way spreads by what may be gained on it.
 func (b *backRig) follow(s *sim.State) {
 	if !b.res.Started {
 		return
+	}
+	if b.called < 0 {
+		p, reach := &b.c.Config.Stopping, b.guard.Snapshot().Reach
+		side := math.Min(reach.Up, reach.Down) - p.Margin - p.PlaceErr()
+		b.allowed = watchdog.RetrieveSlack + 3*p.PlaceErr() + math.Hypot(reach.Sweep.Grow, side)
 	}
 	room := b.judge.Room(s.Position.X, s.Position.Y, s.Position.Z)
 	b.most = math.Max(b.most, room)
 	if room < 0 {
 		b.out = math.Max(b.out, b.most-room)
-	}
-	if b.called < 0 {
-		p, reach := &b.c.Config.Stopping, b.guard.Snapshot().Reach
-		b.grow = math.Max(b.grow, reach.Sweep.Grow)
-		b.side = math.Max(b.side, math.Min(reach.Up, reach.Down)-p.Margin-p.PlaceErr())
+		b.over = math.Max(b.over, b.most-room-b.allowed)
 	}
 }
 
