@@ -80,6 +80,43 @@ func TestApartIsNeverMore(t *testing.T) {
 	}
 }
 
+// TestApartSparesNothing: passing over pieces that are too far away to matter
+// gives the same distance, to the last bit, as asking all of them.
+func TestApartSparesNothing(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(6, 6))
+	for i := range 20_000 {
+		size := math.Pow(10, 4*rnd.Float64()-2)
+		some := func() (w zones.Sweep) {
+			p := func() zones.XYZ { return zones.XYZ{X: rnd.NormFloat64() * size, Y: rnd.NormFloat64() * size} }
+			w = zones.Sweep{From: p(), Radius: rnd.Float64(), Grow: rnd.Float64() * float64(rnd.IntN(2))}
+			if w.To = w.From; rnd.IntN(4) > 0 {
+				w.To = p()
+			}
+			return w
+		}
+		a, b := some(), some()
+		want := math.Inf(1)
+		for i := range apartPieces {
+			for k := range apartPieces {
+				p, q, r := piece(&a, i)
+				u, v, s := piece(&b, k)
+				want = math.Min(want, segmentsApart(p, q, u, v)-r-s)
+			}
+		}
+		if got := Apart(&a, &b); got != want {
+			t.Fatalf("draw %d: %v, all pieces give %v: %+v %+v", i, got, want, a, b)
+		}
+	}
+}
+
+func BenchmarkApart(b *testing.B) {
+	a := zones.Sweep{To: zones.XYZ{X: 0.6}, Radius: 0.3, Grow: 0.1, Above: 1}
+	o := zones.Sweep{From: zones.XYZ{X: 4, Y: 1}, To: zones.XYZ{X: 3.4, Y: 1}, Radius: 0.3, Grow: 0.1, Above: 1}
+	for b.Loop() {
+		Apart(&a, &o)
+	}
+}
+
 // duo is two vehicles in one hall whose guards tell each other of them.
 type duo struct{ a, b *rig }
 
@@ -178,6 +215,43 @@ func TestKeepApart(t *testing.T) {
 		}
 		if c.stopA {
 			p.a.wantLatched("apart")
+		}
+	}
+}
+
+// TestForOthersCoversLoss: what is said to others covers a vehicle that goes on
+// for as long as that holds, loses its link at the moment it is then stopped,
+// and drives on until its newest permit is too old for it.
+func TestForOthersCoversLoss(t *testing.T) {
+	for _, cover := range []bool{false, true} {
+		c := testConfig(t)
+		c.Stopping.CoverLoss = cover
+		c.Stopping.Margin, c.Stopping.PositionErr, c.Stopping.VelocityErr = 0, 0, 0
+		r := newRig(t, c)
+		r.p = pose.Vec{X: 1, Y: 2.5, Z: 1}
+		r.started()
+		r.v.X = 1
+		r.move(500*ms, pose.Vec{})
+		told := r.g.ForOthers(r.now)
+		at, newest := r.p.X, told.At
+		for r.now < told.At+OtherFor {
+			r.move(5*ms, pose.Vec{})
+			for i := range r.g.out {
+				if r.g.out[i].Kind == DoPermit && r.g.out[i].Permit.Go {
+					newest = r.now
+				}
+			}
+		}
+		if !r.granted() {
+			t.Fatal("was stopped before")
+		}
+		last := r.now
+		if cover {
+			last = newest + c.Timing.PermitValid
+		}
+		rest := at + (last - told.At).Seconds() + StoppingDistance(1, c.Stopping.Reaction.Seconds(), c.Stopping.Deceleration)
+		if most := told.Sweep.To.X + told.Sweep.Grow; rest > most {
+			t.Errorf("cover %v: rests at x = %.3f m, others were told of %.3f m at most", cover, rest, most)
 		}
 	}
 }

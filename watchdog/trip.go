@@ -22,7 +22,7 @@ type delays struct {
 // the newest one that may be on its way carries the stamp of the pose that is
 // judged, and by the vehicle's own clock it is good for PermitValid after that
 // stamp. Where the stop may come later, newer poses may have been permitted
-// until then.
+// until then; so it is for a link that is lost at the stop, where that is covered.
 func (d delays) until(c *Config) time.Duration {
 	until := d.age + d.late + JudgeEvery
 	ends := c.Timing.PermitValid
@@ -33,7 +33,7 @@ func (d delays) until(c *Config) time.Duration {
 		until = max(until, min(until+more, ends))
 	}
 	if c.Stopping.CoverLoss {
-		until = max(until, c.Timing.PermitValid)
+		until = max(until, ends)
 	}
 	return until
 }

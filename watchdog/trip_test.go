@@ -35,6 +35,9 @@ func TestUntil(t *testing.T) {
 	if got := (delays{age: 20 * ms, trip: MaxTrip}).until(&c); got != c.Timing.PermitValid {
 		t.Errorf("with the permit's validity covered a slow link adds something: %v", got)
 	}
+	if got := (delays{age: 20 * ms, late: 30 * ms}).until(&c); got != 300*ms {
+		t.Errorf("where newer poses may have been permitted, their permits' validity is not covered: %v", got)
+	}
 }
 
 // TestUntilGrows: a slower link never makes the reach smaller.

@@ -90,26 +90,53 @@ func (s *scene) drawBy(rng *dice, seed uint64, b *Break, peace bool) *Case {
 func (d *Random) draw(block uint64) (err error) {
 	rng := newDice(block, 0x70656e<<8|uint64(d.Kind))
 	s := &d.scene
-	s.config = declare(rng, d.Kind)
-	c := &s.config
-	switch {
-	case d.Kind == watchdog.Rover:
-		s.plant = Differential + PlantKind(rng.IntN(2))
-	case rng.IntN(5) == 0:
-		s.plant, s.rotor = Rotor, drawRotor(rng, c)
-	default:
-		s.plant = Point
-	}
-	need := c.Radius + c.Stopping.Margin + c.Stopping.PositionErr + stopping(c, 1.2) + 0.3
-	if s.pen, err = drawPen(rng, span(rng, 3, 8)*need, d.Kind == watchdog.Multirotor); err != nil {
+	if err = s.room(rng, d.Kind, 3, 8); err != nil {
 		return err
 	}
-	s.pen.judged.Radius, s.pen.judged.Below, s.pen.judged.Above = c.Radius, c.Height/2, c.Height/2
-	c.Zones = s.pen.set
+	c := &s.config
 	drawLimits(rng, c, s.pen)
 	s.pen.targets = append(s.pen.targets, limitTargets(c)...)
 	d.block, d.drawn = block, true
 	return nil
+}
+
+// room draws a vehicle and a pen that is lo to hi times as wide as what the
+// vehicle needs until rest.
+func (s *scene) room(rng *rand.Rand, kind watchdog.Kind, lo, hi float64) (err error) {
+	s.vehicle(rng, kind)
+	c := &s.config
+	need := c.Radius + c.Stopping.Margin + c.Stopping.PositionErr + stopping(c, 1.2) + 0.3
+	if s.pen, err = drawPen(rng, span(rng, lo, hi)*need, kind == watchdog.Multirotor); err != nil {
+		return err
+	}
+	s.pen.judged.Radius, s.pen.judged.Below, s.pen.judged.Above = c.Radius, c.Height/2, c.Height/2
+	c.Zones = s.pen.set
+	return nil
+}
+
+// fresh is a case in a scene that begins in motion, without a place and a pilot.
+func (s *scene) fresh(rng *rand.Rand, seed uint64, b *Break) Case {
+	c := Case{Seed: seed, Config: s.config, Pen: s.pen.judged, Most: 6 * time.Second, Corner: Corner(rng.IntN(int(Corners) + 1))}
+	if c.Corner == Corners {
+		c.Corner = Worst // the half of all runs
+	}
+	c.Truth.Plant, c.Truth.Rotor = s.plant, s.rotor
+	c.truth(rng, b)
+	c.Config.Timing.TrustedFor, c.Config.Timing.RestFor, c.Config.Timing.RestSpeed = 0, 0, 10
+	return c
+}
+
+// vehicle draws what is declared of a vehicle, and the model it moves by.
+func (s *scene) vehicle(rng *rand.Rand, kind watchdog.Kind) {
+	s.config = declare(rng, kind)
+	switch {
+	case kind == watchdog.Rover:
+		s.plant = Differential + PlantKind(rng.IntN(2))
+	case rng.IntN(5) == 0:
+		s.plant, s.rotor = Rotor, drawRotor(rng, &s.config)
+	default:
+		s.plant = Point
+	}
 }
 
 // drawLimits declares limits of height and distance that bind, now and then.

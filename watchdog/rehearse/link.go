@@ -21,6 +21,9 @@ func (r *rig) arrive(m *message) {
 		ev = watchdog.Event{Kind: watchdog.EvAck, Arrived: m.due, Text: a.ID}
 	}
 	r.step(&ev, m.due)
+	if r.told != nil && m.what == aboutPose {
+		r.told(m.due)
+	}
 	r.start(m.due)
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"pinfold/sim"
 	"pinfold/sim/judge"
 	"pinfold/zones"
 )
@@ -138,4 +139,13 @@ func regionsOf(shapes []zones.Shape) (p judge.Pen) {
 		}
 	}
 	return p
+}
+
+// room is the least room of the body with its centre at a point, m.
+func (p *pen) room(at sim.Vec) float64 {
+	j, err := judge.New(p.judged)
+	if err != nil {
+		return math.Inf(-1)
+	}
+	return j.Room(at.X, at.Y, at.Z)
 }

@@ -87,7 +87,11 @@ func (c *Case) headed() bool {
 
 // control makes of a wish what the plant is told.
 func (c *Case) control(s *sim.State, t, called time.Duration) sim.Control {
-	w := c.Pilot.want(t, called)
+	return c.follow(s, c.Pilot.want(t, called))
+}
+
+// follow makes of a velocity asked for what the plant is told.
+func (c *Case) follow(s *sim.State, w sim.Vec) sim.Control {
 	if c.Truth.Plant >= Point {
 		return sim.Control{Mode: sim.Drive, Velocity: w}
 	}

@@ -45,6 +45,12 @@ type rig struct {
 	moved   float64       // m, way travelled at the last look of the judge
 	room    float64       // m, at that look
 	res     Result
+
+	back  bool                                                // the start is one that brings it back
+	parks bool                                                // nobody asks for a start
+	wish  func(s *sim.State, t, called time.Duration) sim.Vec // in place of the case's pilot; nil: it
+	told  func(now time.Duration)                             // after every pose that was judged; nil nobody
+	seen  func(s *sim.State)                                  // after every Tick, where it is; nil nobody
 }
 
 // Run makes the run of a case. An error says that the case cannot be run.
@@ -109,7 +115,7 @@ func (r *rig) ended() bool {
 		if c.AtRest {
 			wait += c.Config.Timing.TrustedFor + c.Config.Timing.RestFor
 		}
-		return r.now > wait || r.room <= 0
+		return r.now > wait || r.room <= 0 && !r.back
 	case r.res.Rested:
 		return true
 	}
@@ -118,11 +124,21 @@ func (r *rig) ended() bool {
 
 // tick moves the vehicle by one Tick and lets the guard do what falls into it.
 func (r *rig) tick() {
+	end := r.move()
+	for r.next() <= end {
+		r.advance()
+	}
+	r.watch(end)
+}
+
+// move lets the vehicle hear what has come, moves it by one Tick, and sends what
+// its tracker sees on the way. It returns the instant the Tick ends at.
+func (r *rig) move() (end time.Duration) {
 	r.hear()
 	c := r.want()
 	r.before = r.plant.State()
 	s := r.plant.Step(Tick, c)
-	end := r.now + Tick
+	end = r.now + Tick
 	for r.eye.Next() <= end {
 		at := between(&r.before, &s, float64(r.eye.Next()-r.now)/float64(Tick))
 		if data, due := r.eye.See(&at); data != nil && !r.silent(due) {
@@ -130,9 +146,17 @@ func (r *rig) tick() {
 			r.hash.pose(data, due)
 		}
 	}
-	r.judgeUntil(end)
+	return end
+}
+
+// watch looks, from outside, at what has become of the Tick that ends now.
+func (r *rig) watch(end time.Duration) {
 	r.now = end
+	s := r.plant.State()
 	r.look(false)
+	if r.seen != nil {
+		r.seen(&s)
+	}
 	r.hash.state(&s)
 	r.rest(&s)
 	r.limits(&s)
@@ -154,37 +178,37 @@ func between(a, b *sim.State, share float64) sim.State {
 	return s
 }
 
-// judgeUntil steps the guard at every instant up to end at which something
-// arrives or it wants to be stepped.
-func (r *rig) judgeUntil(end time.Duration) {
-	for {
-		at := r.guard.Deadline()
-		due, any := r.up.next()
-		if any && due <= at {
-			if due > end {
-				return
-			}
-			r.arrive(r.up.take())
-			continue
-		}
-		if at > end {
-			return
-		}
-		r.step(&watchdog.Event{Kind: watchdog.EvTick}, at)
+// next is the next instant at which something arrives for the guard, or it wants
+// to be stepped.
+func (r *rig) next() time.Duration {
+	at := r.guard.Deadline()
+	if due, any := r.up.next(); any && due <= at {
+		return due
 	}
+	return at
+}
+
+// advance steps the guard at that instant.
+func (r *rig) advance() {
+	at := r.guard.Deadline()
+	if due, any := r.up.next(); any && due <= at {
+		r.arrive(r.up.take())
+		return
+	}
+	r.step(&watchdog.Event{Kind: watchdog.EvTick}, at)
 }
 
 // start asks for the start once everything it needs is there.
 func (r *rig) start(now time.Duration) {
-	if r.res.Started || r.asked || !r.c.AtRest && now < r.c.warm() {
+	if r.res.Started || r.asked || r.parks || !r.c.AtRest && now < r.c.warm() {
 		return
 	}
 	s := r.guard.Snapshot()
-	if len(s.Blocked) > 0 || !s.Judged {
+	if len(s.Blocked) > 0 && !r.back || !s.Judged {
 		return
 	}
 	r.asked = true
-	r.step(&watchdog.Event{Kind: watchdog.EvRequest, Ask: watchdog.AskStart, By: "rehearsal", Nonce: s.Nonce, Arrived: now}, now)
+	r.step(&watchdog.Event{Kind: watchdog.EvRequest, Ask: watchdog.AskStart, Retrieve: r.back, By: "rehearsal", Nonce: s.Nonce, Arrived: now}, now)
 	r.asked = false
 }
 
@@ -217,6 +241,9 @@ func (r *rig) want() sim.Control {
 	s := r.plant.State()
 	switch {
 	case may:
+		if r.wish != nil {
+			return r.c.follow(&s, r.wish(&s, r.now-r.shift, r.since()))
+		}
 		return r.c.control(&s, r.now-r.shift, r.since())
 	case r.obeys:
 		if r.called >= 0 && r.halted < 0 {

@@ -7,12 +7,17 @@ import (
 )
 
 // sameRuns is the hash of everything that happened in some runs of both kinds,
-// in random pens and in the demo's.
+// in random pens and in the demo's, among slow zones, brought back, and in pairs.
 func sameRuns(t *testing.T) (sum Hashes) {
 	t.Helper()
 	for i, kind := range kinds() {
 		sum.add(many(t, &Random{Kind: kind}, 7000, 32, Options{Hash: true}).Hash)
 		sum.add(many(t, demoSource(t, i), 7000, 16, Options{Hash: true}).Hash)
+		sum.add(manySlow(t, &RandomSlow{Kind: kind}, 7000, 8, false, Options{Hash: true}).hash)
+		sum.add(manyBack(t, &RandomBack{Kind: kind}, 7000, 2, false, Options{Hash: true}).hash)
+	}
+	for _, both := range pairKinds() {
+		sum.add(manyPairs(t, &RandomPairs{Kinds: both}, 7000, 5, Options{Hash: true}).Hash)
 	}
 	return sum
 }
@@ -80,6 +85,33 @@ func TestOrderOfSeedsDoesNotMatter(t *testing.T) {
 			}
 			if res.Hash != want[i] {
 				t.Errorf("%v: seed %d: %016x, and %016x in another order", kind, i, want[i], res.Hash)
+			}
+		}
+	}
+}
+
+// TestOrderOfPairsDoesNotMatter: the same for two vehicles.
+func TestOrderOfPairsDoesNotMatter(t *testing.T) {
+	for _, both := range pairKinds() {
+		forward, backward := &RandomPairs{Kinds: both}, &RandomPairs{Kinds: both}
+		var want []Hashes
+		for i := range 2 * PerPen {
+			seed := uint64(i)
+			if i >= PerPen { // from the last to the first
+				seed = uint64(2*PerPen - 1 - i)
+			}
+			src := forward
+			if i >= PerPen {
+				src = backward
+			}
+			res, _, err := RunPairSeed(src, seed, Options{Hash: true})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if i < PerPen {
+				want = append(want, res.Hash)
+			} else if res.Hash != want[seed] {
+				t.Errorf("%v: seed %d: %016x, and %016x in another order", both, seed, want[seed], res.Hash)
 			}
 		}
 	}
