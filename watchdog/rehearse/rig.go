@@ -16,6 +16,8 @@ import (
 type Options struct {
 	Hash  bool      // hash everything that happens into Result.Hash
 	Trace io.Writer // where the run is told, line by line; nil nowhere
+
+	record func(*watchdog.Record) // is shown what the guard has recorded; nil nobody
 }
 
 // rig is one run.
@@ -223,6 +225,9 @@ func (r *rig) step(ev *watchdog.Event, now time.Duration) {
 		case watchdog.DoCommand:
 			r.command(&e.Command, now)
 		case watchdog.DoRecord:
+			if r.opt.record != nil {
+				r.opt.record(&e.Record)
+			}
 			if e.Record.Durable {
 				token = e.Record.Token
 			}
