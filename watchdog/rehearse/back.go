@@ -214,12 +214,22 @@ func (b *backRig) follow(s *sim.State) {
 		side := math.Min(reach.Up, reach.Down) - p.Margin - p.PlaceErr()
 		b.allowed = watchdog.RetrieveSlack + 3*p.PlaceErr() + math.Hypot(reach.Sweep.Grow, side)
 	}
-	room := b.judge.Room(s.Position.X, s.Position.Y, s.Position.Z)
-	b.most = math.Max(b.most, room)
+	room := b.room(s)
+	if b.called < 0 { // one that crosses a narrow pen while it stops is no further out for the room it had on the way
+		b.most = math.Max(b.most, room)
+	}
 	if room < 0 {
 		b.out = math.Max(b.out, b.most-room)
 		b.over = math.Max(b.over, b.most-room-b.allowed)
 	}
+}
+
+// room is the clearance of the bare body where it truly is, measured as the guard
+// measures it. The judge has another measure for who is outside both beside and
+// above: how far beside, where that is the less of the two.
+func (b *backRig) room(s *sim.State) float64 {
+	c, at := &b.c.Config, zones.XYZ{X: s.Position.X, Y: s.Position.Y, Z: s.Position.Z}
+	return c.Zones.Clearance(&zones.Sweep{From: at, To: at, Radius: c.Radius, Below: c.Height / 2, Above: c.Height / 2}).Clearance
 }
 
 // RunBackSeed draws and runs a seed until a start is granted.
