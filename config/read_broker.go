@@ -1,9 +1,11 @@
 package config
 
 import (
+	"fmt"
 	"net"
 	"net/url"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -28,7 +30,6 @@ func (l *loader) readBroker(root *table) Broker {
 		root.missing("broker", "add [broker] and in it url")
 	}
 	b := Broker{
-		URL:    t.text("url", "", MaxText),
 		Prefix: t.text("prefix", DefaultPrefix, MaxText),
 		User:   t.text("user", "", MaxText),
 	}
@@ -43,7 +44,8 @@ func (l *loader) readBroker(root *table) Broker {
 	if t.given && !t.has("url") {
 		t.missing("url", urlNext)
 	}
-	secure := l.brokerURL(t, b.URL)
+	var secure bool
+	b.URL, b.More, secure = l.brokerURLs(t)
 	checkPrefix(t, b.Prefix)
 	pair(t, "password_file", "user", "a password goes with a user")
 	pair(t, "cert", "key", "a client certificate goes with its key")
@@ -74,6 +76,43 @@ func pair(t *table, key, other, what string) {
 	if t.fine(key) && !t.has(other) {
 		t.report(key, what, "add "+other+", or remove "+key)
 	}
+}
+
+// MaxNodes is how many addresses a broker may have.
+const MaxNodes = 8
+
+// brokerURLs reads the address, or those of every node, and says whether they are
+// encrypted.
+func (l *loader) brokerURLs(t *table) (first string, more []string, secure bool) {
+	list, ok := t.m["url"].([]any)
+	if !ok {
+		first = t.text("url", "", MaxText)
+		return first, nil, l.brokerURL(t, first)
+	}
+	t.ask("url")
+	const next = `name every node of the broker once, like url = ["mqtts://a:8883", "mqtts://b:8883"]`
+	if len(list) == 0 || len(list) > MaxNodes {
+		t.report("url", fmt.Sprintf("has %d addresses, and may have 1 to %d", len(list), MaxNodes), next)
+		return "", nil, false
+	}
+	var all []string
+	for i, node := range list {
+		t.m["url"] = node // what a problem shows
+		url := t.text("url", "", MaxText)
+		encrypted := l.brokerURL(t, url)
+		switch {
+		case !t.fine("url"):
+		case slices.Contains(all, url):
+			t.report("url", "stands twice", next)
+		case i > 0 && encrypted != secure:
+			t.report("url", "is of another kind than the one before: some of the addresses are encrypted and some are not", "begin all of them with mqtts://, or all with mqtt://")
+		}
+		if !t.fine("url") {
+			return "", nil, false
+		}
+		all, secure = append(all, url), encrypted
+	}
+	return all[0], all[1:], secure
 }
 
 // brokerURL checks the address and says whether it is encrypted.

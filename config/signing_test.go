@@ -34,6 +34,16 @@ func TestKeysAreForTheirOwnerAlone(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	if err := os.WriteFile(key, []byte("x"), 0o440); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("CREDENTIALS_DIRECTORY", dir)
+	if _, err := Load(site); err != nil {
+		t.Errorf("a credential of a service: %v", err)
+	}
+	if err := os.Remove(key); err != nil {
+		t.Fatal(err)
+	}
 	if _, err := Load(site); err == nil || !strings.Contains(err.Error(), "there is no such file") {
 		t.Errorf("no key: %v", err)
 	}

@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"pinfold/watchdog"
@@ -32,12 +33,18 @@ type Site struct {
 // Broker is the MQTT broker of the site.
 type Broker struct {
 	URL          string        // mqtt://host:port, mqtts://, ws:// or wss://
+	More         []string      // addresses of further nodes of the same broker, tried in turns
 	Prefix       string        // first levels of every topic; "pinfold" where not given
 	User         string        // empty: none
 	PasswordFile string        // file that holds the password, relative paths resolved; empty: none
 	CA           string        // PEM file of the authority that signed the broker's certificate; empty: the system's
 	Budget       time.Duration // longest round trip through the broker with which anything is permitted; 0: none declared
 	Cert, Key    string        // PEM files of the client's own certificate; both or neither
+}
+
+// Addresses are those of all nodes, for people.
+func (b *Broker) Addresses() string {
+	return strings.Join(append([]string{b.URL}, b.More...), " or ")
 }
 
 // Trail says where the evidence goes.

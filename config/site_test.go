@@ -4,6 +4,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -127,7 +128,7 @@ func TestDemoIsTheSimulators(t *testing.T) {
 // TestFull reads a file with every key, and looks at what became of each.
 func TestFull(t *testing.T) {
 	s := mustParse(t, "testdata/full.toml")
-	if s.Guard != "hut-1" || !slices.Equal(s.Fellows, []string{"hut-2"}) || s.Broker != (Broker{URL: "mqtts://broker.example:8883", Prefix: "yard/pinfold", User: "pinfold", PasswordFile: "password.txt", CA: "ca.pem", Cert: "cert.pem", Key: "key.pem", Budget: 120 * ms}) {
+	if s.Guard != "hut-1" || !slices.Equal(s.Fellows, []string{"hut-2"}) || !reflect.DeepEqual(s.Broker, Broker{URL: "mqtts://broker.example:8883", Prefix: "yard/pinfold", User: "pinfold", PasswordFile: "password.txt", CA: "ca.pem", Cert: "cert.pem", Key: "key.pem", Budget: 120 * ms}) {
 		t.Errorf("guard %q, broker %+v", s.Guard, s.Broker)
 	}
 	if s.Trail != (Trail{Dir: "evidence", MaxBytes: 1_500_000_000, KeyFile: "evidence.key"}) {
@@ -317,5 +318,19 @@ func TestSiteOfSomeVehicles(t *testing.T) {
 	}
 	if _, err := alone.Only([]string{"rook"}); err == nil {
 		t.Error("a vehicle that is not there was taken")
+	}
+}
+
+// The nodes of a broker, one or several.
+func TestBrokerOfSeveralNodes(t *testing.T) {
+	demo := text(t, "demo.toml")
+	for list, want := range map[string]string{
+		`["mqtt://127.0.0.1:1883"]`:                          "mqtt://127.0.0.1:1883",
+		`["mqtt://127.0.0.1:1883", "mqtt://127.0.0.1:1884"]`: "mqtt://127.0.0.1:1883 or mqtt://127.0.0.1:1884",
+	} {
+		s := mustQuickly(t, strings.Replace(demo, `"mqtt://127.0.0.1:1883"`, list, 1))
+		if s.Broker.Addresses() != want || s.Broker.URL != "mqtt://127.0.0.1:1883" {
+			t.Errorf("%s: %+v", list, s.Broker)
+		}
 	}
 }

@@ -98,7 +98,7 @@ func TestImports(t *testing.T) {
 		t.Skipf("go list is not available: %v", err)
 	}
 	allowed := []string{"pinfold/sim", "pinfold/sim/broker", "pinfold/sim/judge",
-		"pinfold/watchdog/link", "pinfold/watchdog/link/receiver", "pinfold/watchdog/link/wire"}
+		"pinfold/watchdog/link", "pinfold/watchdog/link/receiver", "pinfold/watchdog/link/sign", "pinfold/watchdog/link/wire"}
 	seen := 0
 	for _, p := range strings.Fields(string(out)) {
 		if !strings.HasPrefix(p, "pinfold/") {

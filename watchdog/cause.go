@@ -204,8 +204,11 @@ func (s *subject) violates(v float64) bool {
 // newSubjects lists everything c watches, the pen first. zoneSubject maps a
 // zone's index to its subject; keep-in zones share the pen's.
 func newSubjects(c *Config) (all []subject, zoneSubject []int) {
-	all = append(all, subject{kind: CauseZone, pen: true, zone: -1, name: "pen"})
 	shapes := c.Zones.Shapes()
+	const kinds = int(NumLimits) + int(CauseNotObeyed-CausePoseNone+1)
+	all = make([]subject, 0, 1+len(shapes)+kinds+len(c.Slow)+len(c.Others)) // a keep-in zone leaves its place empty
+	zoneSubject = make([]int, 0, len(shapes))
+	all = append(all, subject{kind: CauseZone, pen: true, zone: -1, name: "pen"})
 	for i := range shapes {
 		z := &shapes[i]
 		if z.Kind != zones.KeepOut {

@@ -71,7 +71,7 @@ func (g *Guard) ackWithin() time.Duration { return g.cfg.Timing.AckWithin + g.cm
 
 // judgeAck checks that the command in force is acknowledged.
 func (g *Guard) judgeAck(now time.Duration) {
-	if _, owed := g.cmd.due(); !owed {
+	if _, owed := g.cmd.due(); !owed || g.cfg.MotorsOff {
 		return
 	}
 	g.observeTime(CauseNotAcknowledged, now-g.cmd.waits, g.ackWithin(), now)

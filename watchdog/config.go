@@ -200,6 +200,19 @@ type Config struct {
 	Stopping    Stopping
 	Timing      Timing
 	NonceSeed   [16]byte // random, drawn by the shell once a session
+	// MotorsOff is for a person who carries the vehicle along its edges. No permit
+	// is ever granted and no start taken; a stop is called, latched and commanded
+	// all the same where a cause calls for one, so that it can be seen. Nobody
+	// obeys, so nothing is said of how it was answered; and Others do not count.
+	MotorsOff bool
+}
+
+// handheld leaves out what a vehicle in a person's hands cannot be held to: one
+// at a time is carried, and nobody speaks for the others.
+func (c *Config) handheld() {
+	if c.MotorsOff {
+		c.Others = nil
+	}
 }
 
 // bound is one number's closed range.

@@ -34,6 +34,8 @@
 //     where none is in force, after its record is durable, from a message with
 //     a nonce or from the site's own files, and only once; it never lowers a
 //     latch, starts anything or grants a permit.
+//  10. With Config.MotorsOff no start is taken and no permit granted, whatever is
+//     asked, and what calls for a stop latches one without any start.
 //
 // What may enter: judgement, levels, permits, commands, requests. What may
 // not: bytes of the wire other than a pose payload, MQTT, disks, wall clocks.

@@ -14,7 +14,7 @@ func (g *Guard) recordDurable(kind RecordKind, now time.Duration, token uint64, 
 
 // permitted is the one place where a permit is granted.
 func (g *Guard) permitted() bool {
-	if !g.started || g.closed || g.latch != ActNone || !g.judged || g.trust != 0 || !g.linkUp {
+	if g.cfg.MotorsOff || !g.started || g.closed || g.latch != ActNone || !g.judged || g.trust != 0 || !g.linkUp {
 		return false
 	}
 	for _, i := range g.active {

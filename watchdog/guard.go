@@ -137,6 +137,7 @@ func New(c Config) (*Guard, error) {
 	if err := c.Validate(); err != nil {
 		return nil, err
 	}
+	c.handheld()
 	dec, err := pose.NewDecoder(c.Fields)
 	if err != nil {
 		return nil, fmt.Errorf("watchdog: vehicle %q: %w", c.Vehicle, err)
@@ -275,9 +276,13 @@ func (g *Guard) Deadline() time.Duration {
 }
 
 // judgeStall raises guard-stalled where the shell came back long after it had
-// to: nobody watched meanwhile.
+// to: nobody watched meanwhile. No deadline is before the step that left it, so
+// after a shorter time than Stall none needs to be worked out.
 func (g *Guard) judgeStall(now time.Duration) {
 	late := time.Duration(0)
+	if now-g.now <= g.cfg.Timing.Stall && !g.subjects[g.other(CauseStalled)].listed {
+		return
+	}
 	if g.stepped {
 		late = now - g.Deadline()
 	}

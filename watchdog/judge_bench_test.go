@@ -18,21 +18,31 @@ import (
 // for the turn rate; then one that reports none, with the default window: eleven
 // samples, each turned a little, from which velocity and turn rate are derived.
 //
-// Where the time goes, in ns on one 2026 server core (add -cpuprofile judge.prof,
-// then go tool pprof -top -cum -focus 'Guard..Step$' judge.prof):
+// What the zones are asked alone is what a judgement cannot do without: the least
+// clearance of the whole reach, a capsule that widens from here to rest, with its
+// height, to the pen and to every keep-out, by a set that knows nothing of the
+// sample before. The judgement asks the same knowing the last answer.
+//
+// Where the time goes, in ns on one 2026 server core, others at work on the machine
+// (add -cpuprofile judge.prof, then go tool pprof -top -cum -focus 'Guard..Step$'
+// judge.prof):
 //
 //	                                      reported   derived
-//	all                                        510       840
-//	the gate, and into the site frame           50        30
-//	trust                                       40        45
-//	velocity and turn rate                      90       385
-//	the pose written out, with its tilt         25        30
-//	reach, twice: now, and for what waits       30        40
-//	zones, knowing the last answer             115       170
-//	limits                                      20        40
-//	the rest: levels, permit, deadlines        140       100
+//	all                                        450       705
+//	the gate, and into the site frame           40        35
+//	trust                                       45        70
+//	velocity and turn rate                      80       320
+//	the pose written out, with its tilt         30        30
+//	reach, twice: now, and for what waits       35        40
+//	zones, knowing the last answer             135       145
+//	limits                                      15        10
+//	the rest: levels, permit, deadlines         70        55
 //
-// Alone, not knowing the last answer, the zones take 150. A sampling profile is
+// Alone, not knowing the last answer, the zones take 170: the judgement is 2.6 and
+// 4.1 times that. The aim is twice. Of the derived velocity every sample of the
+// window is turned, fitted and held against the line anew. Sums that are carried
+// from sample to sample would be cheaper, and differ in their last bits, so that no
+// session recorded until now would replay to the same ones. A sampling profile is
 // good to some 20 ns here.
 func BenchmarkJudge100(b *testing.B) {
 	c := testConfig(b)

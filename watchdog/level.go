@@ -5,7 +5,7 @@ import "time"
 // settle turns causes into the level: it raises what newly holds, or held for
 // a part of this step, and shows the rest.
 func (g *Guard) settle(now time.Duration) {
-	if g.started || g.latch != ActNone {
+	if g.started || g.latch != ActNone || g.cfg.MotorsOff && !g.closed {
 		for _, i := range g.tripped {
 			g.raiseFor(&g.subjects[i], now)
 		}
@@ -40,7 +40,9 @@ func (g *Guard) raise(c Cause, a Action, now time.Duration) {
 	g.keepLatched(c)
 	if g.latch == ActNone {
 		g.counts.Stops++
-		g.beginStop(c, now)
+		if !g.cfg.MotorsOff {
+			g.beginStop(c, now)
+		}
 	}
 	g.latch = max(g.latch, a)
 	g.turnNonce(now)

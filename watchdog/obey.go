@@ -54,7 +54,7 @@ func (r *stopRun) fastest(c *Config, trip, since time.Duration) float64 {
 // declared, and that a vehicle once at rest stays there. It looks at the
 // horizontal speed only, since one that lands goes on moving downwards.
 func (g *Guard) obey(now time.Duration) {
-	if g.latch == ActNone || !g.poseNow || !g.cur.HasVelocity {
+	if g.latch == ActNone || !g.poseNow || !g.cur.HasVelocity || g.cfg.MotorsOff {
 		return
 	}
 	age, _ := g.track.Age(now)

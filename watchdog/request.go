@@ -148,7 +148,7 @@ func (g *Guard) onDurable(ev *Event, now time.Duration) {
 // lacks says in words what a start, with retrieve or without, or a reset still
 // lacks; nothing means it may go ahead.
 func (g *Guard) lacks(ask Ask, retrieve bool, now time.Duration) (why []string) {
-	if !retrieve {
+	if !retrieve || ask == AskStart && g.cfg.MotorsOff {
 		return g.blocked(ask, now)
 	}
 	switch {
@@ -174,6 +174,8 @@ func (g *Guard) blocked(ask Ask, now time.Duration) (why []string) {
 	switch {
 	case g.closed:
 		return []string{"the session is closed"}
+	case ask == AskStart && g.cfg.MotorsOff:
+		return []string{"the edges are being walked, with the motors off: end the walk first"}
 	case ask == AskStart && g.latch != ActNone:
 		why = append(why, "a "+g.latch.String()+" is latched: reset first")
 	case ask == AskStart && g.started:

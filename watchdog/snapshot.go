@@ -40,18 +40,27 @@ type Snapshot struct {
 	Counts    Counts
 }
 
-// Snapshot describes the guard as of its newest Step.
-func (g *Guard) Snapshot() Snapshot {
+// Figures are the Snapshot without its lists and sentences (Causes, Near, Latched,
+// Blocked, BackLacks, Astray), which take most of the time that a Snapshot takes:
+// for whoever looks at every step. Aligned.Why and Counts.FaultKinds are the guard's
+// own, valid until the next Step and not to be changed.
+func (g *Guard) Figures() Snapshot {
 	s := Snapshot{Vehicle: g.cfg.Vehicle, Kind: g.cfg.Kind, At: g.now, Level: g.level, Go: g.permitGo,
 		MoreCause: g.moreCause, Judged: g.judged, Pose: g.cur, Trust: g.trust, Speed: g.speed,
 		Reach: g.reach, Nearest: g.near, Nonce: g.nonce, Link: g.linkUp, Trail: g.trailUp,
 		Acked: g.cmd.acked, Counts: g.counts, Tie: g.cfg.Tie, Aligned: g.aligned}
-	s.Aligned.Why = append([]string(nil), g.aligned.Why...)
-	s.Counts.FaultKinds = append([]uint64(nil), g.counts.FaultKinds...)
 	s.PoseAge, _ = g.track.Age(g.now)
 	s.Void = g.trust.Has(pose.Restarted)
 	s.Retrieves = g.retrieve.on
 	s.AtRest = g.atRest(g.now)
+	return s
+}
+
+// Snapshot describes the guard as of its newest Step.
+func (g *Guard) Snapshot() Snapshot {
+	s := g.Figures()
+	s.Aligned.Why = append([]string(nil), g.aligned.Why...)
+	s.Counts.FaultKinds = append([]uint64(nil), g.counts.FaultKinds...)
 	s.Latched = append(s.Latched, g.latched[:g.nLatched]...)
 	for _, i := range g.active {
 		sub := &g.subjects[i]

@@ -34,6 +34,7 @@ func (g *Guard) Tighten(c Config, now time.Duration) ([]Effect, error) {
 		p.MaxSpeed = g.cfg.Pose.MaxSpeed
 	}
 	g.keepTie(&c)
+	c.handheld()
 	if what := looser(&g.cfg, &c); len(what) > 0 {
 		return nil, fmt.Errorf("watchdog: vehicle %q: not taken while running: %s. Try: stop, then start with the new site file",
 			g.cfg.Vehicle, strings.Join(what, "; "))
@@ -137,6 +138,7 @@ func looser(old, next *Config) (what []string) {
 	}
 	fixed("guard, session or vehicle", old.Guard == next.Guard && old.Session == next.Session && old.Vehicle == next.Vehicle)
 	fixed("kind", old.Kind == next.Kind)
+	fixed("whether the motors are off", old.MotorsOff == next.MotorsOff)
 	fixed("ground", old.HasGround == next.HasGround && old.Ground == next.Ground)
 	fixed("home", old.Home == next.Home)
 	fixed("pose fields", reflect.DeepEqual(old.Fields, next.Fields))

@@ -16,7 +16,7 @@ import (
 // password and the certificates from their files. What is in them is never
 // said.
 func LinkOptions(b *config.Broker) (link.Options, error) {
-	o := link.Options{URL: b.URL, User: b.User}
+	o := link.Options{URL: b.URL, More: b.More, User: b.User}
 	if b.PasswordFile != "" {
 		pw, err := os.ReadFile(b.PasswordFile)
 		if err != nil {

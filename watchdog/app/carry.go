@@ -91,13 +91,16 @@ func (k *keeper) stateOf(s *watchdog.Snapshot) wire.State {
 	m := wire.State{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: k.stateNo, Vehicle: s.Vehicle,
 		Level: s.Level.String(), Go: s.Go, Causes: causes(append(s.Causes, s.Near...)),
 		Latched: causes(s.Latched), Nonce: s.Nonce, Blocked: s.Blocked, Trail: k.trail.Head(),
-		Wall: time.Now().UTC().Format(time.RFC3339)}
+		Wall: k.opt.Wall().UTC().Format(time.RFC3339)}
 	m.Aligned, m.AlignSent, m.AlignSaid = s.Tie.Hash, s.Aligned.Hash, alignSaid(&s.Aligned)
 	if p50, p99, worst, ok := k.trips.figures(); ok {
 		m.TripP50, m.TripP99, m.TripWorst = known(p50.Seconds()), known(p99.Seconds()), known(worst.Seconds())
 	}
 	if said := k.siteSaid.Load(); said != nil {
 		m.SiteSaid = *said
+	}
+	if said := k.trailSaid.Load(); said != nil {
+		m.TrailSaid = *said
 	}
 	if !s.Judged {
 		return m
@@ -188,5 +191,5 @@ func (k *keeper) withdraw() {
 	s.Go = false
 	k.stateNo++
 	st := k.stateOf(&s)
-	_ = k.client.PublishNow(k.topics.State, st.Append(nil), 1, true, lastWord) // displays see the age of the last one
+	_ = k.display.PublishNow(k.topics.State, st.Append(nil), 1, true, lastWord) // displays see the age of the last one
 }

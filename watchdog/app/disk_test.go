@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"syscall"
@@ -18,11 +19,16 @@ func TestTheTrailsHealthIsSaidOnce(t *testing.T) {
 	for _, s := range []trail.Status{
 		{OK: true}, {OK: true, Warn: "little is free"}, {OK: true, Warn: "little is free"},
 		{Err: "full", Warn: "little is free"}, {Err: "full", Warn: "little is free"}, {OK: true, Warn: "little is free"},
-		{Err: "full"}, {OK: true},
+		{Err: "full"}, {OK: true}, {OK: true, Steps: 1, Stepped: -time.Hour}, {OK: true, Steps: 1, Stepped: -time.Hour},
 	} {
 		r.trailStatus(s)
+		stepped := s.Steps > 0
+		if in := *r.trailSaid.Load(); in != cmp.Or(s.Err, s.Warn) && (!stepped || !strings.Contains(in, "by -3600.000 s")) {
+			t.Errorf("%+v: the state says %q", s, in)
+		}
 	}
-	want := []string{"caution: little is free", "the trail cannot be written: full", "the trail cannot be written: full", "the trail has room again"}
+	want := []string{"caution: little is free", "the trail cannot be written: full", "the trail cannot be written: full", "the trail has room again",
+		"caution: the wall clock was stepped by -3600.000 s: folders and annotations bear the new time; nothing is judged by it"}
 	if strings.Join(got, "\n") != strings.Join(want, "\n") {
 		t.Errorf("said %q, want %q", got, want)
 	}

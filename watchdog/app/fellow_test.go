@@ -1,9 +1,11 @@
 package app
 
 import (
+	"context"
 	"testing"
 	"time"
 
+	"pinfold/watchdog"
 	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/wire"
 )
@@ -65,5 +67,52 @@ func TestRequestsForAnother(t *testing.T) {
 	}
 	if k.forAnother(&link.Message{Payload: []byte("{")}) {
 		t.Error("what cannot be read is the core's to refuse")
+	}
+}
+
+// With several nodes the state has a connection of its own, and the guard runs and
+// ends as ever, leaving its last state behind; the second node may be dead.
+func TestGuardOnABrokerOfSeveralNodes(t *testing.T) {
+	b := start(t)
+	site := parse(t, b.URL())
+	site.Broker.More = []string{"mqtt://127.0.0.1:9"}
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	states := make(chan struct{}, 1000)
+	go func() {
+		for range 3 {
+			select {
+			case <-states:
+			case <-time.After(20 * time.Second):
+			}
+		}
+		cancel()
+	}()
+	res, err := Run(ctx, Options{Site: site, TrailDir: t.TempDir(), Watch: func(_ int, s *watchdog.Snapshot) {
+		if s.Link {
+			select {
+			case states <- struct{}{}:
+			default:
+			}
+		}
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	kept, err := link.NewInbox(link.Queue{Max: wire.StateMax})
+	if err != nil {
+		t.Fatal(err)
+	}
+	begun := time.Now()
+	c, err := link.Dial(link.Options{URL: b.URL(), ClientID: "late", Now: func() time.Duration { return time.Since(begun) },
+		Subs: []link.Sub{{Topic: "pinfold/mole/state", QoS: 1, Inbox: kept}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close(time.Second) //nolint:errcheck // nothing is to arrive any more
+	var m link.Message
+	eventually(t, "the kept state", func() bool { return kept.Take(&m) && m.Retained })
+	if st, err := wire.DecodeState(m.Payload); err != nil || st.Session != res.Session.ID || st.Go {
+		t.Errorf("%+v, %v", st, err)
 	}
 }

@@ -59,6 +59,7 @@ type keeper struct {
 	topics  wire.TopicSet
 	guard   *watchdog.Guard
 	client  *link.Client
+	display *link.Client // carries the state; see connectDisplay
 	inbox   *link.Inbox
 	permit  *link.Slot
 	command *link.Slot
@@ -73,6 +74,8 @@ type keeper struct {
 	opt     *Options
 	metrics *metrics.Set    // nil: nobody reads
 	screen  *console.Screen // nil: there is no console
+
+	left leftID // of commands
 
 	msg       link.Message
 	waiting   []intake.Entry
@@ -89,6 +92,7 @@ type keeper struct {
 	answer    chan<- error            // while a tighter site is being taken
 	tying     tying                   // the site's own alignment file
 	siteSaid  *atomic.Pointer[string] // of the session: what became of the last reload
+	trailSaid *atomic.Pointer[string] // of the session: what its trail lacks
 	broken    bool                    // the core panicked: it is not to be touched again
 }
 
@@ -299,6 +303,7 @@ func (k *keeper) tighten(o order) error {
 	}
 	next := v.Config
 	next.Session, next.NonceSeed, next.Hash = k.cfg.Session, k.cfg.NonceSeed, o.tighten.Hash
+	next.MotorsOff = k.cfg.MotorsOff
 	now := k.now()
 	effects, err := k.guard.Tighten(next, now)
 	if err != nil {

@@ -39,5 +39,6 @@ func (r *runner) countReload(taken bool) {
 
 func (r *runner) trailStands() metrics.Trail {
 	s := r.trail.Status()
-	return metrics.Trail{OK: s.OK, Lost: s.Lost, Lines: s.Lines, Items: s.Items, Bytes: s.Bytes, Bound: s.Bound, Free: s.Free}
+	return metrics.Trail{OK: s.OK, Lost: s.Lost, Lines: s.Lines, Items: s.Items, Bytes: s.Bytes, Bound: s.Bound, Free: s.Free,
+		Steps: s.Steps, Stepped: s.Stepped}
 }

@@ -29,10 +29,27 @@ type Options struct {
 	Console Console
 	// Notify tells the service manager; nil: there is none.
 	Notify Notifier
+	// Wall is the wall clock, which is only written down, and tells whether an
+	// alignment is from before the start; nil is time.Now.
+	Wall func() time.Time
+	// MotorsOff: a person carries the vehicles along their edges. Nothing is ever
+	// permitted, and stops are called without a start (watchdog.Config.MotorsOff).
+	MotorsOff bool
+	// Evidence is what the caller wants in the session's trail, signed; each is
+	// answered when it is durable, or will never be. Nil: nothing.
+	Evidence <-chan Evidence
 	// Ready is called once every loop has judged for the first time.
 	Ready func(Session)
 
 	page *console.Server // shown what is said; nil: there is none
+}
+
+// Evidence is a record of the caller's.
+type Evidence struct {
+	Vehicle string
+	About   string // what it is, as trail.Signed has it
+	Record  any
+	Answer  chan<- error // has room for one
 }
 
 // Line is one thing a person should read.

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/hex"
@@ -29,9 +30,12 @@ func Run(ctx context.Context, o Options) (Result, error) {
 	if o.Site == nil || len(o.Site.Vehicles) == 0 {
 		return Result{}, errors.New("app: no vehicle to guard")
 	}
+	if o.Wall == nil {
+		o.Wall = time.Now
+	}
 	start := time.Now()
-	r := &runner{opt: o, start: start, now: func() time.Duration { return time.Since(start) }}
-	if err := r.open(start); err != nil {
+	r := &runner{opt: o, start: o.Wall(), now: func() time.Duration { return time.Since(start) }}
+	if err := r.open(); err != nil {
 		return Result{}, err
 	}
 	return r.guard(ctx)
@@ -40,7 +44,7 @@ func Run(ctx context.Context, o Options) (Result, error) {
 // runner owns the lifecycle of one session.
 type runner struct {
 	opt     Options
-	start   time.Time // the session's instant zero
+	start   time.Time // the wall clock at the session's instant zero
 	now     func() time.Duration
 	session Session
 	trail   *trail.Writer
@@ -56,11 +60,13 @@ type runner struct {
 
 	siteSaid atomic.Pointer[string] // what became of the last reload, for the states
 
-	trailErr, trailWarn string // as they were said; of the trail's own goroutine
+	trailSaid           atomic.Pointer[string] // what a person should know of the trail, for the states
+	trailErr, trailWarn string                 // as they were said; of the trail's own goroutine
+	trailSteps          uint64                 // of the wall clock, as they were said
 }
 
 // open makes the trail, then one keeper a vehicle.
-func (r *runner) open(start time.Time) error {
+func (r *runner) open() error {
 	id, err := random(8)
 	if err != nil {
 		return err
@@ -75,7 +81,7 @@ func (r *runner) open(start time.Time) error {
 	if err := r.openConsole(); err != nil {
 		return err
 	}
-	if err := r.openTrail(start); err != nil {
+	if err := r.openTrail(); err != nil {
 		r.opt.page.Close()
 		return err
 	}
@@ -95,14 +101,14 @@ func (r *runner) open(start time.Time) error {
 	return nil
 }
 
-func (r *runner) openTrail(start time.Time) error {
+func (r *runner) openTrail() error {
 	s := r.opt.Site
 	dir, key := s.Trail.Dir, s.Trail.KeyFile
 	if r.opt.TrailDir != "" {
 		dir, key = r.opt.TrailDir, filepath.Join(r.opt.TrailDir, "trail.key")
 	}
 	t := trail.Options{Dir: dir, Session: r.session.ID, Guard: s.Guard, Site: s.Name, Version: r.opt.Version,
-		Started: start, KeyFile: key, IsStop: isStop, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
+		Started: r.start, Wall: r.opt.Wall, KeyFile: key, IsStop: isStop, MaxBytes: s.Trail.MaxBytes, OnStatus: r.trailStatus}
 	for i := range s.Vehicles {
 		t.Vehicles = append(t.Vehicles, s.Vehicles[i].Name)
 	}
@@ -158,13 +164,22 @@ func (r *runner) trailStatus(s trail.Status) {
 	default:
 		r.say(Line{At: r.now(), Weight: Caution, Text: "caution: " + s.Warn})
 	}
-	r.trailErr, r.trailWarn = s.Err, s.Warn
+	step := ""
+	if s.Steps > 0 {
+		step = fmt.Sprintf("the wall clock was stepped by %+.3f s: folders and annotations bear the new time; nothing is judged by it", s.Stepped.Seconds())
+	}
+	if s.Steps != r.trailSteps {
+		r.say(Line{At: r.now(), Weight: Caution, Text: "caution: " + step})
+	}
+	r.trailErr, r.trailWarn, r.trailSteps = s.Err, s.Warn, s.Steps
+	said := cmp.Or(s.Err, s.Warn, step)
+	r.trailSaid.Store(&said)
 }
 
 func (r *runner) addKeeper(i int) error {
 	v := &r.opt.Site.Vehicles[i]
 	k := &keeper{index: i, cfg: v.Config, trail: r.trail, mail: r.mails[i], orders: make(chan order),
-		now: r.now, opt: &r.opt, siteSaid: &r.siteSaid,
+		now: r.now, opt: &r.opt, siteSaid: &r.siteSaid, trailSaid: &r.trailSaid,
 		screen: r.opt.page.Screen(i)}
 	k.metrics, k.fellows = r.metrics, newFellows(r.opt.Site.Fellows)
 	k.beat = func(now time.Duration) {
@@ -181,6 +196,7 @@ func (r *runner) addKeeper(i int) error {
 	}
 	k.cfg.Session, k.cfg.Hash = r.session.ID, r.opt.Site.Hash
 	k.cfg.Pose.WallZero = r.start.UnixNano()
+	k.cfg.MotorsOff = r.opt.MotorsOff
 	k.tying.looked = k.cfg.Tie.Hash
 	seed, err := random(len(k.cfg.NonceSeed))
 	if err != nil {
@@ -199,12 +215,20 @@ func (r *runner) addKeeper(i int) error {
 	if k.signing, err = newSigning(&v.Signing, &k.topics); err != nil {
 		return err
 	}
-	r.trail.Event(v.Name, "guard", r.now(), map[string]string{"nonce_seed": hex.EncodeToString(seed), "site": r.opt.Site.Hash})
+	r.trail.Event(v.Name, "guard", r.now(), begun{hex.EncodeToString(seed), r.opt.Site.Hash, r.opt.MotorsOff})
 	err = r.connect(k)
 	if k.client != nil { // abandon closes it
 		r.keepers = append(r.keepers, k)
 	}
 	return err
+}
+
+// begun is the body of a guard's first record: what judging the session again
+// needs beside the site file.
+type begun struct {
+	Seed      string `json:"nonce_seed"`
+	Site      string `json:"site"` // hash of the site file
+	MotorsOff bool   `json:"motors_off,omitempty"`
 }
 
 // connect makes the vehicle's own connection, so that one that is made anew
@@ -216,7 +240,7 @@ func (r *runner) connect(k *keeper) (err error) {
 	}
 	will := wire.Command{ID: r.session.ID + "-will", Seq: 1, Action: wire.Stop, Cause: "guard-lost",
 		Valid: k.cfg.Timing.PermitValid.Seconds()}
-	o.ClientID = "pinfold-" + k.cfg.Vehicle
+	o.ClientID = clientID("pinfold-" + k.cfg.Vehicle)
 	o.Now = r.now
 	o.Will = link.Will{Topic: k.topics.AllCommand, Payload: k.signing.all.Sign(will.Append(nil))}
 	o.OnLink = r.onLink(k)
@@ -238,18 +262,48 @@ func (r *runner) connect(k *keeper) (err error) {
 	if k.command, err = k.client.Slot(k.topics.Command, 0, false); err != nil {
 		return err
 	}
+	k.command.OnLeft(k.commandLeft)
 	if k.probes, err = k.client.Slot(probes, 0, false); err != nil {
 		return err
 	}
-	k.state, err = k.client.Slot(k.topics.State, 1, true)
+	return r.connectDisplay(k, o)
+}
+
+// connectDisplay makes what carries the state: with a broker of one node the
+// vehicle's connection; with several one of its own, since a node that waits for
+// the others before it confirms a state holds all that its connection sends after
+// it, permits included (docs/link.md).
+func (r *runner) connectDisplay(k *keeper, o link.Options) (err error) {
+	k.display = k.client
+	if len(o.More) > 0 {
+		o.ClientID, o.Will, o.Subs, o.OnLink = clientID("pinfold-state-"+k.cfg.Vehicle), link.Will{}, nil, nil
+		d, err := link.Dial(o)
+		if err != nil {
+			return err
+		}
+		k.display = d
+	}
+	k.state, err = k.display.Slot(k.topics.State, 1, true)
 	return err
+}
+
+// clientID cuts what begins a client id to what a broker must take: a vehicle's
+// name may be longer.
+func clientID(s string) string { return s[:min(len(s), link.MaxClientID)] }
+
+// hangUp leaves the broker.
+func (k *keeper) hangUp() {
+	if k.display != nil && k.display != k.client {
+		_ = k.display.Close(lastWord) // its last state has left or is of no more use
+	}
+	k.client.Close(lastWord)
 }
 
 // onLink tells the vehicle's loop of the link, and a person why it went, each
 // reason once an outage, and when it is back.
 func (r *runner) onLink(k *keeper) func(up bool, why string) {
 	was, said := false, map[string]bool{}
-	url := r.opt.Site.Broker.URL // a reload puts another site there, from another goroutine
+	url := r.opt.Site.Broker.Addresses() // a reload puts another site there, from another goroutine
 	return func(up bool, why string) {
 		k.mail.setLink(up)
 		if r.metrics != nil {
@@ -320,7 +374,7 @@ func (r *runner) lostAtStart() {
 		if !k.client.Up() {
 			k.mail.setLink(false)
 			r.say(Line{At: r.now(), Weight: Alarm, Vehicle: k.cfg.Vehicle,
-				Text: "no broker at " + r.opt.Site.Broker.URL + " yet: nothing is permitted; trying on"})
+				Text: "no broker at " + r.opt.Site.Broker.Addresses() + " yet: nothing is permitted; trying on"})
 		}
 	}
 }
@@ -337,12 +391,22 @@ func (r *runner) watch(ctx context.Context) (running int, failed error) {
 			return len(r.keepers), nil
 		case err := <-r.ended:
 			return len(r.keepers) - 1, err
+		case e := <-r.opt.Evidence:
+			r.sign(&e)
 		case <-asked:
 			asked = nil // the next one waits
 			go func() { r.reload(ctx); done <- struct{}{} }()
 		case <-done:
 			asked = r.opt.Reload
 		}
+	}
+}
+
+// sign puts a record of the caller's into the trail.
+func (r *runner) sign(e *Evidence) {
+	answer := e.Answer
+	if err := r.trail.Signed(e.Vehicle, e.About, r.now(), e.Record, func(failed bool) { answer <- notDurable(failed) }); err != nil {
+		answer <- err
 	}
 }
 
@@ -368,7 +432,7 @@ func (r *runner) close(failed error, running int) (Result, error) {
 	sealed, err := r.trail.Close(trailClose)
 	res.Head = sealed.Head
 	for _, k := range r.keepers {
-		k.client.Close(lastWord)
+		k.hangUp()
 	}
 	r.closeMetrics()
 	if failed != nil {
@@ -391,7 +455,7 @@ func (k *keeper) order(o order) {
 // abandon takes down what a failed start has made.
 func (r *runner) abandon() {
 	for _, k := range r.keepers {
-		k.client.Close(lastWord)
+		k.hangUp()
 	}
 	r.closeMetrics()
 	r.opt.page.Close()

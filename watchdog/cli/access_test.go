@@ -38,19 +38,25 @@ const accessPassword = "not-a-secret"
 // guarded is mosquitto with the access list of systemd/, as a site would have it.
 func guarded(t *testing.T, more ...string) *mosquittotest.Broker {
 	t.Helper()
+	return guardedBy(t, "topic readwrite #", nil, more...)
+}
+
+// guardedBy is guarded with other rights of the auditor's, and more users.
+func guardedBy(t *testing.T, auditor string, users []string, more ...string) *mosquittotest.Broker {
+	t.Helper()
 	dir := t.TempDir()
 	list, err := os.ReadFile("../../systemd/mosquitto-pinfold.acl")
 	if err != nil {
 		t.Fatal(err)
 	}
 	acl, passwords := filepath.Join(dir, "acl"), filepath.Join(dir, "passwords")
-	write(t, acl, string(list)+"\nuser auditor\ntopic readwrite #\n")
+	write(t, acl, string(list)+"\nuser auditor\n"+auditor+"\n")
 	program, err := exec.LookPath("mosquitto_passwd")
 	if err != nil {
 		t.Skip("mosquitto_passwd is not installed; install it (Debian: apt-get install mosquitto) to run this test")
 	}
 	var all strings.Builder
-	for _, u := range accessUsers {
+	for _, u := range append(users, accessUsers...) {
 		fmt.Fprintf(&all, "%s:%s\n", u, accessPassword)
 	}
 	write(t, passwords, all.String())

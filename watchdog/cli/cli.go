@@ -66,6 +66,8 @@ type commands struct {
 	Rehearse rehearseCmd `cmd:"" help:"Simulate the vehicles of a site: will they stop in time, with these numbers?"`
 	Review   reviewCmd   `cmd:"" help:"Audit a session: what happened, why it stopped, and how it was answered."`
 
+	ServeBroker brokerCmd `cmd:"" hidden:"" help:"Run a broker, for rehearse --faults."`
+
 	Version kong.VersionFlag `help:"Print the version."`
 }
 

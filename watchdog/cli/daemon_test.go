@@ -14,7 +14,6 @@ import (
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 
-	"pinfold/watchdog/console/browsertest"
 	"pinfold/watchdog/link/mosquittotest"
 	"pinfold/watchdog/review"
 	"pinfold/watchdog/trail"
@@ -86,38 +85,6 @@ func proven(t *testing.T, folder string) {
 	if err != nil || !again.Same {
 		t.Errorf("the core does not come to the same decisions again: %v %+v", err, again)
 	}
-}
-
-// pageAgrees opens the session's page in a browser and holds its episodes
-// against those of the JSON, cell by cell.
-func pageAgrees(t *testing.T, folder, name string) {
-	t.Helper()
-	file := filepath.Join(t.TempDir(), "page.html")
-	_, out, errs := pinfold("review", "--json", "--html", file, folder)
-	var doc struct {
-		Rows []review.Row `json:"episodes"`
-	}
-	if err := json.Unmarshal([]byte(out), &doc); err != nil || len(doc.Rows) == 0 {
-		t.Fatalf("review: %d episodes, %v: %s", len(doc.Rows), err, errs)
-	}
-	p := browsertest.Open(t, file, 1100, 900)
-	cells := browsertest.Eval[[][]string](p, `[...document.querySelectorAll("table.episodes tbody tr")].map(r => [...r.cells].map(c => c.textContent))`)
-	if len(cells) != len(doc.Rows) {
-		t.Fatalf("the page has %d episodes, the JSON %d", len(cells), len(doc.Rows))
-	}
-	for i := range doc.Rows {
-		r := &doc.Rows[i]
-		want := []string{r.Vehicle, fmt.Sprintf("%.2f s", r.From), fmt.Sprintf("%.2f s", r.Span()), r.Level, r.Text,
-			fmt.Sprintf("%.3g %s", r.Worst, r.Unit), fmt.Sprintf("%.3g", r.Limit)}
-		for k, w := range want {
-			if strings.TrimSpace(cells[i][k]) != strings.TrimSpace(w) {
-				t.Errorf("episode %d, column %d: the page says %q, the JSON %q", i, k, cells[i][k], w)
-			}
-		}
-	}
-	p.Wait("the script has run", `document.querySelector(".read").textContent.includes("Move over a chart")`, 10*time.Second)
-	p.Shot("review_" + name)
-	p.Quiet()
 }
 
 // openSite is a pen for tests that need no recording.

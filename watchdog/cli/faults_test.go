@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"pinfold/sim"
+	"pinfold/sim/faults"
 	"pinfold/watchdog/link/mosquittotest"
 	"pinfold/watchdog/trail"
 )
@@ -39,6 +40,13 @@ func newWorldOf(t *testing.T, site func(url string) string) *world {
 	w.guard = start(t, "run", "--site", w.site, "--trail", filepath.Join(w.dir, "trail"))
 	w.guard.waitFor("watching")
 	return w
+}
+
+// faulty is the world as the faults know it.
+func (w *world) faulty() *faults.World {
+	f := &faults.World{Broker: w.broker.Process, Guards: w.guards, Node: w.node, Site: w.site, Dir: w.dir, Tell: w.signal}
+	w.t.Cleanup(f.Close)
+	return f
 }
 
 func (w *world) signal(s syscall.Signal) error { return w.guard.cmd.Process.Signal(s) }

@@ -14,9 +14,11 @@ import (
 	"time"
 
 	"pinfold/sim"
+	"pinfold/sim/faults"
 	"pinfold/watchdog"
 	"pinfold/watchdog/link/wire"
 	"pinfold/watchdog/review"
+	"pinfold/watchdog/trail"
 )
 
 // drive is one simulated session: a vehicle, where its pilot goes, and what
@@ -28,6 +30,7 @@ type drive struct {
 	happen func(*stage) error // nil: the pilot alone brings about a stop
 	killed bool               // the guard is, by what happens
 	mute   bool               // nobody hears the stop
+	paged  bool               // its page is held against the JSON, in a browser
 }
 
 // stage is what a drive can act on.
@@ -45,21 +48,22 @@ func drives() []drive {
 	}
 	roll := func(to ...sim.Vec) sim.Course { return sim.Course{Points: to, Speed: 0.8, Accel: 0.9} }
 	cage, landing := fly(1, sim.Vec{X: 5.6, Y: 1.2, Z: 1}), roll(sim.Vec{X: 13.8, Y: 1.2})
-	row := func(of []faultRow, name string) func(*stage) error {
-		i := slices.IndexFunc(of, func(r faultRow) bool { return r.name == name })
-		return func(s *stage) error { return of[i].fault(s.world, s.node) }
+	row := func(name string) func(*stage) error {
+		all := faults.Rows(watchdog.DefaultTiming().PermitValid)
+		i := slices.IndexFunc(all, func(r faults.Row) bool { return r.Name == name })
+		return func(s *stage) error { return all[i].Cause(context.Background(), s.faulty(), s.node) }
 	}
 	return []drive{
-		{"through the net", sim.Wren, fly(1.2, sim.Vec{X: 1.5, Y: 9, Z: 1}), nil, false, false},
-		{"stopped, reset, started and stopped again", sim.Mole, landing, twice, false, false},
-		{"guard killed", sim.Mole, landing, row(guardRows(), "guard SIGKILLed"), true, true},
-		{"guard's link cut", sim.Wren, cage, row(linkRows(), "guard's link cut, half open"), false, true},
-		{"down the stairs", sim.Mole, roll(sim.Vec{X: 10.8, Y: 1.4}, sim.Vec{X: 11.6, Y: 3.5}), nil, false, false},
-		{"too fast", sim.Wren, fly(2.3, sim.Vec{X: 6.5, Y: 1.3, Z: 1}), nil, false, false},
-		{"the tracker jumps", sim.Mole, landing, row(poseRows(), "pose jumps"), false, false},
-		{"the tracker freezes", sim.Wren, cage, row(poseRows(), "pose freezes"), false, false},
-		{"broker restarted", sim.Wren, cage, row(linkRows(), "broker restarted"), false, false},
-		{"a tighter site", sim.Mole, landing, tighter, false, false},
+		{"through the net", sim.Wren, fly(1.2, sim.Vec{X: 1.5, Y: 9, Z: 1}), nil, false, false, true},
+		{"stopped, reset, started and stopped again", sim.Mole, landing, twice, false, false, false},
+		{"guard killed", sim.Mole, landing, row("guard SIGKILLed"), true, true, false},
+		{"guard's link cut", sim.Wren, cage, row("guard's link cut, half open"), false, true, false},
+		{"down the stairs", sim.Mole, roll(sim.Vec{X: 10.8, Y: 1.4}, sim.Vec{X: 11.6, Y: 3.5}), nil, false, false, false},
+		{"too fast", sim.Wren, fly(2.3, sim.Vec{X: 6.5, Y: 1.3, Z: 1}), nil, false, false, false},
+		{"the tracker jumps", sim.Mole, landing, row("pose jumps"), false, false, false},
+		{"the tracker freezes", sim.Wren, cage, row("pose freezes"), false, false, false},
+		{"broker restarted", sim.Wren, cage, row("broker restarted"), false, false, false},
+		{"a tighter site", sim.Mole, landing, tighter, false, false, false},
 	}
 }
 
@@ -138,7 +142,8 @@ func (d *drive) run(t *testing.T, seed uint64) {
 		}
 	}
 	within(t, 20*time.Second, "the vehicle is halted", func() bool { return !node.View().MayMove })
-	time.Sleep(500 * time.Millisecond)
+	within(t, 20*time.Second, "the vehicle rests", func() bool { return node.View().State.Still() })
+	time.Sleep(700 * time.Millisecond) // for the guard to see that it does
 	if d.killed {
 		w.guard.wait(5 * time.Second)
 	} else if code := w.guard.end(syscall.SIGTERM); code != exitFine {
@@ -148,7 +153,36 @@ func (d *drive) run(t *testing.T, seed uint64) {
 	if !d.killed {
 		proven(t, folder)
 	}
+	if d.paged {
+		if doc := pageAgrees(t, folder, strings.ReplaceAll(d.name, " ", "_")); !slices.ContainsFunc(doc.Vehicles, func(v review.Vehicle) bool { return len(v.Stops) > 0 }) {
+			t.Error("the page has no stop to compare")
+		}
+	}
 	heard.isWhatReplaySays(t, folder, d)
+	heard.knowsACutTail(t, folder)
+}
+
+// knowsACutTail holds the head in the newest state heard against the trail: it
+// stands in the chain, and with the end cut off before it, it is missed.
+func (l *listener) knowsACutTail(t *testing.T, folder string) {
+	t.Helper()
+	head := l.last().Trail
+	rep, err := trail.Verify(folder, head)
+	if err != nil || !rep.OK() || rep.HeadAt == 0 {
+		t.Fatalf("the head that the state told, %q: %v %+v", head, err, rep)
+	}
+	text, err := os.ReadFile(filepath.Join(folder, "events.jsonl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := int(rep.HeadAt)
+	cut := cutAfter(t, folder, strings.SplitAfter(string(text), "\n"), at-1, "")
+	if rep, err := trail.Verify(cut, head); err != nil || rep.OK() {
+		t.Errorf("cut off before line %d, whose head the state told: %v %+v", at, err, rep)
+	}
+	if rep, err := trail.Verify(cut, ""); err != nil || !rep.OK() || rep.Sealed {
+		t.Errorf("cut off, no head known: %v %+v; only the missing seal can tell", err, rep)
+	}
 }
 
 // patientDemo is the demo's site with poses that may be late by what a busy

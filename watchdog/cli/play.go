@@ -152,7 +152,7 @@ func connect(ctx context.Context, site *config.Site, id string, subs []link.Sub)
 	for !client.Up() {
 		if ctx.Err() != nil || time.Since(begun) > connectWait {
 			client.Close(0)
-			return nil, noLink(site.Broker.URL, why.Load())
+			return nil, noLink(site.Broker.Addresses(), why.Load())
 		}
 		time.Sleep(5 * time.Millisecond)
 	}

@@ -28,6 +28,7 @@ type relayCmd struct {
 	Clock     string `enum:"monotonic,boottime,realtime" default:"monotonic" help:"Clock of this machine that stamps the tracker's poses: ${enum}."`
 	User      string `help:"User at the broker, instead of the guard's." placeholder:"NAME"`
 	Password  string `name:"password-file" help:"File with that user's password." placeholder:"FILE"`
+	Key       string `name:"key-file" help:"File of the vehicle's key, instead of the one that the site file names." placeholder:"FILE"`
 }
 
 // Run holds the vehicle's permit and drives the output until SIGTERM or SIGINT.
@@ -44,9 +45,12 @@ func (c *relayCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
-	key, err := sign.ReadKey(v.Signing.KeyFile)
+	if c.Key == "" {
+		c.Key = v.Signing.KeyFile
+	}
+	key, err := sign.ReadKey(c.Key)
 	if err != nil {
-		return fmt.Errorf("%w; see [vehicle.signing]", err)
+		return fmt.Errorf("%w; see key_file in [vehicle.signing], and --key-file", err)
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()

@@ -3,7 +3,10 @@ package cli
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
+	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"pinfold/watchdog/review"
@@ -30,5 +33,25 @@ func TestReplayComesToTheOutsideAnswers(t *testing.T) {
 				t.Errorf("dropped %d, refused %d; the answers drop none", res.Dropped, res.Refused)
 			}
 		})
+	}
+}
+
+// TestReplayOfAStillVehicleFindsNothing: before its first sample a recording has no
+// pose, which is nobody's fault.
+func TestReplayOfAStillVehicleFindsNothing(t *testing.T) {
+	text := []byte("t_ns,x,y,z,qw,qx,qy,qz\n")
+	for i := range 400 {
+		text = fmt.Appendf(text, "%d,%.5f,2,1,1,0,0,0\n", 100_000_000_000+i*5_000_000, 2+1e-5*float64(i%7))
+	}
+	still := filepath.Join(t.TempDir(), "still.csv")
+	if err := os.WriteFile(still, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	var out, errs bytes.Buffer
+	if code := Main([]string{"replay", "--site", writeSite(t, "", "mqtt://127.0.0.1:1", 2.8), still}, strings.NewReader(""), &out, &errs); code != exitFine {
+		t.Errorf("exit status %d: %s%s", code, out.String(), errs.String())
+	}
+	if !strings.Contains(out.String(), "400 samples over 1.995 s, 0 dropped, 0 refused") {
+		t.Errorf("it says %q", out.String())
 	}
 }

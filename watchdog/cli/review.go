@@ -114,6 +114,10 @@ func (c *reviewCmd) print(out io.Writer, rep *review.Report) {
 	fmt.Fprintln(out, "\nEpisodes while a vehicle was moving by permission:")
 	printRows(out, rep.Rows)
 	printWaiting(out, rep.Rows)
+	for i := range rep.Walks {
+		fmt.Fprintln(out)
+		printWalk(out, &rep.Walks[i])
+	}
 	for i := range rep.Vehicles {
 		v := &rep.Vehicles[i]
 		fmt.Fprintf(out, "\n%s: %d poses at %.1f Hz, longest silence %.0f ms\n", v.Name, v.Pose.Samples, v.Pose.Rate, 1000*v.Pose.Silence)

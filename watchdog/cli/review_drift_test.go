@@ -3,6 +3,8 @@ package cli
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -144,5 +146,33 @@ func TestReviewDoesNotRelyOnABadDrift(t *testing.T) {
 	}
 	if _, said := runMain("review", other); !strings.Contains(flat(said), "do not rely on it: the session has another head") {
 		t.Errorf("another session: %s", said)
+	}
+}
+
+// A drift that is not covered is learnt from: the position error that covers it is
+// proposed, up to the next centimetre, and the site file with it is tighter.
+func TestReviewLearnsFromTheDrift(t *testing.T) {
+	session := madeSession(t, 1.2)
+	site := tempFile(t, t.TempDir(), "site.toml", strings.Replace(madeHall, "margin = 0.10", "margin = 0.10\nposition_error = 0.02", 1))
+	code, said := runMain("review", session, "--learn", site)
+	if !strings.Contains(flat(said), "the drift was not measured at close") || strings.Contains(said, "position_error = ") {
+		t.Errorf("before it was measured: exit status %d: %s", code, said)
+	}
+	driftAfter(t, session)
+	var l review.Lesson
+	if code, said := runMain("review", session, "--learn", site, "--json"); code != exitFound || json.Unmarshal([]byte(said), &l) != nil || len(l.Vehicles) != 1 {
+		t.Fatalf("exit status %d: %s", code, said)
+	}
+	d := l.Vehicles[0].Drift
+	want := math.Ceil(100*d.Worst) / 100
+	if d.N != 1 || !d.Brave || d.Declared != 0.02 || d.Worst < 0.05 || len(l.Changes) != 1 || l.Changes[0].Key != "stopping.position_error" || l.Changes[0].New != fmt.Sprint(want) {
+		t.Errorf("drift %+v, changes %+v", d, l.Changes)
+	}
+	code, said = runMain("review", session, "--learn", site)
+	if w := inOrder(said, "drift at close, 1 time: the worst calls for a", "-position_error = 0.02", fmt.Sprintf("+position_error = %g", want)); code != exitFound || w != "" {
+		t.Errorf("exit status %d, does not say %q:\n%s", code, w, said)
+	}
+	if line := narrow(said); line != "" {
+		t.Errorf("wider than 60 columns: %q", line)
 	}
 }

@@ -79,6 +79,9 @@ func (c *reviewCmd) printLesson(out io.Writer, l *review.Lesson) {
 		fmt.Fprintf(out, "\n%s: permitted for %.1f s\n", v.Name, v.Permitted)
 		printMeasured(out, "reaction", &v.Reaction, 1000, "ms", 0)
 		printMeasured(out, "braking", &v.Deceleration, 1, "m/s²", 2)
+		if d := &v.Drift; d.N > 0 {
+			printWrapped(out, fmt.Sprintf("  drift at close, %s: the worst calls for a position error of %.3f m, declared %.3f m", count(d.N, "time"), d.Worst, d.Declared), "    ")
+		}
 		if v.Acked > 0 {
 			fmt.Fprintf(out, "  slowest acknowledgement %.0f ms of %.0f ms\n", 1000*v.Ack, 1000*v.AckWithin)
 		}

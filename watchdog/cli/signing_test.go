@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/mosquittotest"
 	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
@@ -63,12 +64,9 @@ func signedSite(t *testing.T, url, dir string, kinds ...string) string {
 	return write(t, filepath.Join(dir, strings.Join(kinds, "-")+".toml"), string(text[:at])+keys+string(text[at:]))
 }
 
-// TestWholeJobSigned: guard, tracker, relay and operator with keys, and somebody
-// on the same broker without: nothing that is forged moves the vehicle, ties it,
-// or moves its pose; a stop that is not signed stops it all the same.
-func TestWholeJobSigned(t *testing.T) {
-	t.Parallel()
-	b, dir := mosquittotest.Start(t), t.TempDir()
+// signingKeys writes a key of each kind to dir.
+func signingKeys(t *testing.T, dir string) map[string]*sign.Key {
+	t.Helper()
 	keys := map[string]*sign.Key{}
 	for _, kind := range []string{"key_file", "request_key_file", "pose_key_file"} {
 		keys[kind] = sign.NewKey()
@@ -76,7 +74,80 @@ func TestWholeJobSigned(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	trail := t.TempDir()
+	return keys
+}
+
+// What the guard was sent with a good signature does nothing when somebody who
+// listened sends it again: a start has a nonce, a pose a stamp and a number.
+func TestSignedMessagesAreNotReplayedToTheGuard(t *testing.T) {
+	t.Parallel()
+	b, dir := mosquittotest.Start(t), t.TempDir()
+	keys, desk := signingKeys(t, dir), signedSite(t, b.URL, dir, "request_key_file")
+	guard := start(t, "run", "--site", signedSite(t, b.URL, dir, "key_file", "request_key_file", "pose_key_file"), "--trail", t.TempDir())
+	guard.waitFor("watching")
+	l, requests := listen(t, b.URL, "wren"), requestsOn(t, b.URL)
+	tracker := sign.New(keys["pose_key_file"], l.topics.Pose)
+	outside := tracker.Sign(poseMessage(time.Now().UnixNano(), 0, 500, 2, 1.5))
+	l.send(l.topics.Pose, outside, false)
+	stop := make(chan struct{})
+	t.Cleanup(func() { close(stop) })
+	go trackSigned(l, tracker, stop)
+	granted := func(act string) {
+		t.Helper()
+		within(t, 30*time.Second, act+" is granted", func() bool { code, _ := ask(act, "--site", desk); return code == exitFine })
+	}
+	granted("start")
+	l.send(l.topics.Pose, outside, false)
+	if time.Sleep(300 * time.Millisecond); l.last().Level != "clear" {
+		t.Errorf("level %s: a pose that was sent again counts", l.last().Level)
+	}
+	granted("stop")
+	granted("reset")
+	var m link.Message
+	sent := 0
+	for requests.Take(&m) {
+		if r, err := wire.DecodeRequest(m.Payload); err == nil && r.Ask == "start" {
+			l.send(l.topics.Request, m.Payload, false)
+			sent++
+		}
+	}
+	if sent == 0 {
+		t.Fatal("no start was heard")
+	}
+	guard.waitFor("refused: the nonce is not the one in the current state")
+	if time.Sleep(300 * time.Millisecond); l.last().Level != "waiting" || l.last().Go {
+		t.Errorf("level %s, go %v: a start that was sent again counts", l.last().Level, l.last().Go)
+	}
+	if strings.Contains(guard.text(), "count as none") {
+		t.Error("something was refused for its signature, so this shows nothing")
+	}
+}
+
+// requestsOn gathers what is asked on the broker.
+func requestsOn(t *testing.T, url string) *link.Inbox {
+	t.Helper()
+	in, err := link.NewInbox()
+	if err != nil {
+		t.Fatal(err)
+	}
+	begun := time.Now()
+	c, err := link.Dial(link.Options{URL: url, ClientID: "eavesdropper", Now: func() time.Duration { return time.Since(begun) },
+		Subs: []link.Sub{{Topic: "pinfold/wren/request", QoS: 1, Inbox: in}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = c.Close(time.Second) })
+	within(t, 10*time.Second, "the eavesdropper's link is up", c.Up)
+	return in
+}
+
+// TestWholeJobSigned: guard, tracker, relay and operator with keys, and somebody
+// on the same broker without: nothing that is forged moves the vehicle, ties it,
+// or moves its pose; a stop that is not signed stops it all the same.
+func TestWholeJobSigned(t *testing.T) {
+	t.Parallel()
+	b, dir := mosquittotest.Start(t), t.TempDir()
+	keys, trail := signingKeys(t, dir), t.TempDir()
 	guard := start(t, "run", "--site", signedSite(t, b.URL, dir, "key_file", "request_key_file", "pose_key_file"), "--trail", trail)
 	guard.waitFor("watching")
 	desk := signedSite(t, b.URL, dir, "request_key_file")
@@ -113,6 +184,21 @@ func TestWholeJobSigned(t *testing.T) {
 	within(t, 10*time.Second, "the forged guard is forgotten and a reset is granted", func() bool { code, _ := ask("reset", "--site", desk); return code == exitFine })
 	start()
 
+	forgeAndStop(t, l, guard, r, desk, unsigned, goes, start)
+	for _, p := range []*process{guard, r} {
+		for kind, k := range keys {
+			if strings.Contains(p.text(), hex.EncodeToString(k[:4])) {
+				t.Errorf("the %s's key stands in a log", kind)
+			}
+		}
+	}
+	noSecretsIn(t, sessionIn(t, trail), keys)
+}
+
+// forgeAndStop shows a vehicle that goes poses, commands and requests that are not
+// signed: a pose is as none, and the rest stops.
+func forgeAndStop(t *testing.T, l *listener, guard, r *process, desk, unsigned string, goes func() bool, start func()) {
+	t.Helper()
 	l.send(l.topics.Pose, poseMessage(time.Now().UnixNano(), 1<<40, 500, 2, 1.5), false) // outside, if it counted
 	if time.Sleep(300 * time.Millisecond); !goes() || l.last().Level != "clear" {
 		t.Errorf("a forged pose counts: level %s", l.last().Level)
@@ -136,14 +222,6 @@ func TestWholeJobSigned(t *testing.T) {
 	if !strings.Contains(guard.text(), "unsigned: passer-by") {
 		t.Error("the log does not say that a stop was not signed")
 	}
-	for _, p := range []*process{guard, r} {
-		for kind, k := range keys {
-			if strings.Contains(p.text(), hex.EncodeToString(k[:4])) {
-				t.Errorf("the %s's key stands in a log", kind)
-			}
-		}
-	}
-	noSecretsIn(t, sessionIn(t, trail), keys)
 }
 
 // noSecretsIn looks for keys in a session's files.

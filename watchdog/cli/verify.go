@@ -114,6 +114,9 @@ func (c *verifyCmd) print(s *streams, r *trail.Report) {
 		fmt.Fprintln(&b, "NOT SEALED: the session was not closed in good order, or its end was cut off")
 	}
 	fmt.Fprintf(&b, "head %s\n", r.Head)
+	for _, x := range r.Signed {
+		fmt.Fprintf(&b, "line %d: a signed record about %s of %s; its signature holds\n", x.Line, x.About, x.Vehicle)
+	}
 	for _, n := range r.Notes {
 		fmt.Fprintln(&b, "note:", n)
 	}

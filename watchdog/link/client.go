@@ -10,8 +10,9 @@ import (
 // Client keeps one connection to a broker. Its methods may be called from any
 // goroutine, but not from OnLink.
 type Client struct {
-	opt    Options
-	target target
+	opt   Options
+	nodes []target
+	at    int // node that is used, or tried next; of the keeper
 
 	ctx    context.Context // ends when the connection is to go down for good
 	cancel context.CancelFunc
@@ -40,9 +41,9 @@ func Dial(o Options) (*Client, error) {
 	if err != nil {
 		return nil, err
 	}
-	o.Subs = append([]Sub(nil), o.Subs...)
+	o.Subs, o.More = append([]Sub(nil), o.Subs...), append([]string(nil), o.More...)
 	o.Will.Payload = append([]byte(nil), o.Will.Payload...)
-	c := &Client{opt: o, target: t, renew: make(chan string, 1), kick: make(chan struct{}, 1),
+	c := &Client{opt: o, nodes: t, renew: make(chan string, 1), kick: make(chan struct{}, 1),
 		flush: make(chan struct{}), sent: make(chan struct{}), kept: make(chan struct{})}
 	c.ctx, c.cancel = context.WithCancel(context.Background())
 	go c.keep()

@@ -30,6 +30,37 @@ func TestMessagesGoThrough(t *testing.T) {
 	})
 }
 
+// Who asks is told of what was written to the connection, and of nothing else.
+func TestLeftIsTold(t *testing.T) {
+	t.Parallel()
+	brokers(t, func(t *testing.T, b faulty) {
+		hears := joined(t, b.url, nil, "p/command")
+		says := joined(t, b.url, nil)
+		command := says.slot(t, "p/command", 0, false)
+		type left struct {
+			what string
+			at   time.Duration
+		}
+		told := make(chan left, 100)
+		command.OnLeft(func(payload []byte, at time.Duration) { told <- left{string(payload), at} })
+		before := sinceStart()
+		command.Put([]byte("one"), soon())
+		arrived := hears.next(t).Arrived
+		if l := <-told; l.what != "one" || l.at < before || l.at > sinceStart() {
+			t.Errorf("told %+v; put at %v, heard at %v", l, before, arrived)
+		}
+		b.kill()
+		eventually(t, "the link is down", func() bool { return !says.Up() })
+		command.Put([]byte("two"), soon())
+		b.restart()
+		says.waitUp(t)
+		command.Put([]byte("three"), soon())
+		if l := <-told; l.what != "three" {
+			t.Errorf("told of %q, which never left", l.what)
+		}
+	})
+}
+
 func TestDialReturnsAtOnceAndKeepsTrying(t *testing.T) {
 	t.Parallel()
 	brokers(t, func(t *testing.T, b faulty) {

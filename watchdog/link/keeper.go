@@ -8,7 +8,7 @@ import (
 // keep makes connections until the client is closed.
 func (c *Client) keep() {
 	defer close(c.kept)
-	within, told := connectFirst, ""
+	within, told, tried := connectFirst, "", 0
 	for c.ctx.Err() == nil {
 		s, err := c.connect(within)
 		if err != nil {
@@ -16,12 +16,17 @@ func (c *Client) keep() {
 				told = why
 				c.tell(false, why)
 			}
+			c.at = (c.at + 1) % len(c.nodes)
+			if tried++; tried%len(c.nodes) != 0 {
+				continue // the next node at once
+			}
 			within = min(2*within, connectMost)
 			c.pause(err)
 			continue
 		}
-		within, told = connectFirst, ""
+		within, told, tried = connectFirst, "", 0
 		c.serve(s)
+		c.at = (c.at + 1) % len(c.nodes) // whatever ended it, another node may do better
 	}
 }
 

@@ -8,6 +8,7 @@ const (
 	MaxDepth     = 4096     // messages an Inbox queue can be told to hold
 	DefaultMax   = 16 << 10 // bytes of a payload an Inbox queue keeps unless told otherwise
 	MaxMax       = 64 << 10 // bytes of a payload an Inbox queue can be told to keep
+	MaxNodes     = 8        // addresses of a broker
 	MaxQueues    = 16       // queues of an Inbox
 	MaxSubs      = 4096     // subscriptions of a Client
 	MaxSlots     = 4096     // slots of a Client

@@ -29,8 +29,9 @@ type Sub struct {
 
 // Options of a Client.
 type Options struct {
-	URL      string // mqtt://host:port or tcp://host:port; mqtts://host:port for TLS. Ports 1883 and 8883 may be left out
-	ClientID string // beginning of the client id; each connection adds an ending of its own
+	URL      string   // mqtt://host:port or tcp://host:port; mqtts://host:port for TLS. Ports 1883 and 8883 may be left out
+	More     []string // addresses of further nodes of the same broker, tried in turns; all encrypted or none
+	ClientID string   // beginning of the client id; each connection adds an ending of its own
 	User     string
 	Password string
 	TLS      *tls.Config // only with mqtts; nil for the system's certificates
@@ -48,11 +49,20 @@ type target struct {
 	tls  *tls.Config
 }
 
-// check judges the options and takes the URL apart.
-func (o *Options) check() (target, error) {
-	t, err := parseURL(o.URL, o.TLS)
-	if err != nil {
-		return t, err
+// check judges the options and takes the URLs apart.
+func (o *Options) check() (t []target, err error) {
+	if len(o.More) >= MaxNodes {
+		return t, fmt.Errorf("link: %d addresses, at most %d; name fewer nodes", 1+len(o.More), MaxNodes)
+	}
+	for _, url := range append([]string{o.URL}, o.More...) {
+		node, err := parseURL(url, o.TLS)
+		if err != nil {
+			return nil, err
+		}
+		t = append(t, node)
+		if (node.tls == nil) != (t[0].tls == nil) {
+			return nil, errors.New("link: some of the broker's addresses are encrypted and some are not; write mqtts:// for all, or mqtt://")
+		}
 	}
 	switch {
 	case o.Now == nil:

@@ -48,6 +48,9 @@ func (c *Client) sendNext() (again bool) {
 		return again
 	}
 	t := session.publish(s.topic, payload, s.qos, s.retain)
+	if s.left != nil {
+		go c.tellLeft(s, t, payload)
+	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if t.failed() {
@@ -60,6 +63,13 @@ func (c *Client) sendNext() (again bool) {
 		s.inFlight = t
 	}
 	return false
+}
+
+// tellLeft waits until a message has been written, and tells who asked for it.
+func (c *Client) tellLeft(s *Slot, t ticket, payload []byte) {
+	if t.wait(writeTimeout) && !t.failed() {
+		s.left(payload, c.opt.Now())
+	}
 }
 
 // pick takes the next message off the queue; no slot means there is none to

@@ -27,7 +27,7 @@ type session struct {
 // connect opens a connection and has every subscription granted.
 func (c *Client) connect(within time.Duration) (*session, error) {
 	s := &session{lost: make(chan string, 1)}
-	s.client = mqtt.NewClient(c.mqttOptions(s, within))
+	s.client = mqtt.NewClient(c.mqttOptions(s, c.nodes[c.at], within))
 	for i := range c.opt.Subs {
 		sub := &c.opt.Subs[i]
 		s.client.AddRoute(sub.Topic, func(_ mqtt.Client, m mqtt.Message) {
@@ -45,9 +45,9 @@ func (c *Client) connect(within time.Duration) (*session, error) {
 	return s, nil
 }
 
-func (c *Client) mqttOptions(s *session, within time.Duration) *mqtt.ClientOptions {
+func (c *Client) mqttOptions(s *session, node target, within time.Duration) *mqtt.ClientOptions {
 	o := mqtt.NewClientOptions().
-		AddBroker("tcp://" + c.target.addr). // a name only: the connection is opened below
+		AddBroker("tcp://" + node.addr). // a name only: the connection is opened below
 		SetClientID(c.opt.ClientID + "-" + uniqueEnding()).
 		SetUsername(c.opt.User).SetPassword(c.opt.Password).
 		SetProtocolVersion(4).SetCleanSession(true).
@@ -63,7 +63,7 @@ func (c *Client) mqttOptions(s *session, within time.Duration) *mqtt.ClientOptio
 			}
 		}).
 		SetCustomOpenConnectionFn(func(*url.URL, mqtt.ClientOptions) (net.Conn, error) {
-			opened, err := open(c.ctx, c.target, within)
+			opened, err := open(c.ctx, node, within)
 			if err != nil {
 				return nil, err
 			}

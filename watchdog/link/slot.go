@@ -12,6 +12,7 @@ type Slot struct {
 	topic  string
 	qos    byte
 	retain bool
+	left   func(payload []byte, at time.Duration) // nil: nobody asks
 
 	// Guarded by Client.mu.
 	buf      []byte
@@ -43,6 +44,11 @@ func (c *Client) Slot(topic string, qos byte, retain bool) (*Slot, error) {
 	c.slots = append(c.slots, s)
 	return s, nil
 }
+
+// OnLeft has left told of every message that was written to the connection, with
+// the instant at which it was (by Options.Now). It comes from a goroutine of its
+// own, and must be set before the first Put.
+func (s *Slot) OnLeft(left func(payload []byte, at time.Duration)) { s.left = left }
 
 // Put offers a copy of payload for sending and never waits. It takes the place
 // of what the slot still held. Once notAfter (by Options.Now) has passed it is

@@ -76,7 +76,10 @@ func (n *node) insert(pointer string, l leaf, edges *int) error {
 	if pointer[0] != '/' {
 		return fmt.Errorf("pose fields: pointer %q: must begin with / (RFC 6901)", pointer)
 	}
-	for _, raw := range strings.Split(pointer[1:], "/") {
+	for at, more := 0, true; more; {
+		var raw string
+		raw, _, more = strings.Cut(pointer[at+1:], "/")
+		at += 1 + len(raw)
 		if n.leaf != noLeaf {
 			return fmt.Errorf("pose fields: pointer %q passes through %q, which is a value itself", pointer, n.pointer)
 		}
@@ -89,7 +92,7 @@ func (n *node) insert(pointer string, l leaf, edges *int) error {
 			if *edges == maxEdges {
 				return fmt.Errorf("pose fields: pointer %q: the pointers together have more than %d steps", pointer, maxEdges)
 			}
-			kid = &node{key: key, index: arrayIndex(key), bit: uint8(*edges), leaf: noLeaf, pointer: n.pointer + "/" + raw}
+			kid = &node{key: key, index: arrayIndex(key), bit: uint8(*edges), leaf: noLeaf, pointer: pointer[:at]}
 			*edges++
 			n.kids = append(n.kids, kid)
 		}

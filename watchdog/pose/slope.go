@@ -108,8 +108,9 @@ func (s *slope) fit(w *instants) {
 		sum = sum.Add(y)
 	}
 	mean := sum.Scale(1 / float64(len(s.y)))
+	y := s.y[:len(w.off)]
 	for i, dt := range w.off {
-		sty = sty.Add(s.y[i].Sub(mean).Scale(dt))
+		sty = sty.Add(y[i].Sub(mean).Scale(dt))
 	}
 	s.mean, s.rate = mean, sty.Scale(1/w.m2)
 }
@@ -125,18 +126,18 @@ func (s *slope) worst(w *instants) int {
 	if len(s.y) < robustCount {
 		return -1
 	}
-	all, most, sq := 0.0, 0.0, s.sq[:0]
+	all, most := 0.0, 0.0
 	mean, rate := s.mean, s.rate
+	y, sq := s.y[:len(w.off)], s.sq[:len(w.off)]
 	for i, dt := range w.off {
-		e := s.y[i].Sub(mean).Sub(rate.Scale(dt))
+		e := y[i].Sub(mean).Sub(rate.Scale(dt))
 		e2 := e.Dot(e)
 		all += e2
 		if e2 > most {
 			most = e2
 		}
-		sq = append(sq, e2)
+		sq[i] = e2
 	}
-	s.sq = sq
 	if least := w.free(w.far); most == 0 || least >= minFreedom && !helps(all, most/least) {
 		return -1
 	}

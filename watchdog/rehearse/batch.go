@@ -5,93 +5,142 @@ import (
 	"errors"
 	"runtime"
 	"sync"
+	"sync/atomic"
 )
 
-// Batch is many seeds of one source.
+// Batch is many runs of one source: seeds in order, and from the worst of them
+// others bred.
 type Batch struct {
-	First     uint64
-	Runs      int
+	First     uint64         // seed
+	Runs      int            // altogether
+	Bred      int            // of which so many are bred, once Sown are drawn
 	UntilLeak bool           // end at the first leak
 	Each      func(runs int) // called after some more runs, from one goroutine; nil nobody
 }
 
-// chunk is how many seeds a worker takes at a time.
-const chunk = 64
+const (
+	// Sown is how many runs are drawn by chance before any is bred.
+	Sown = 64
+	// turnSize is how many runs are made between two choices of what to breed
+	// from. Whatever the number of processors, they are the same.
+	turnSize = 64
+	// handful is how many a worker takes at a time: neighbouring seeds share a pen.
+	handful = PerPen
+)
 
-// worked is what became of a chunk.
-type worked struct {
-	results []Result
-	err     error
+// job is one run to make, and what came of it.
+type job struct {
+	seed uint64
+	bred order // by its parent, where it has one
+	res  Result
+	c    *Case
+	err  error
 }
 
-// Make makes the runs on all processors and counts them in the order of their
-// seeds, so that the tally does not depend on how many there are. An end of the
-// context ends it early, with what was counted and the context's error.
+// Make makes the runs on all processors and counts them in their order, so that
+// the tally does not depend on how many there are. An end of the context ends it
+// early, with what was counted and the context's error.
 func (b Batch) Make(ctx context.Context, src Source, margin float64) (*Tally, error) {
-	ctx, end := context.WithCancelCause(ctx)
-	defer end(nil)
-	slots := make([]chan worked, (b.Runs+chunk-1)/chunk)
-	for i := range slots {
-		slots[i] = make(chan worked, 1)
-	}
-	var next int
-	var mu sync.Mutex
-	var all sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(slots)) {
-		all.Go(func() {
-			for ctx.Err() == nil {
-				mu.Lock()
-				i := next
-				next++
-				mu.Unlock()
-				if i >= len(slots) {
-					return
-				}
-				slots[i] <- b.chunk(ctx, src, i)
-			}
-		})
-	}
-	defer all.Wait()
-	defer end(errDone)
-	return b.count(ctx, slots, margin)
-}
-
-var errDone = errors.New("rehearse: done")
-
-// chunk makes the runs of chunk i.
-func (b Batch) chunk(ctx context.Context, src Source, i int) (w worked) {
-	for k := i * chunk; k < min(b.Runs, (i+1)*chunk) && ctx.Err() == nil; k++ {
-		res, _, err := RunSeed(src, b.First+uint64(k), Options{})
-		if err != nil {
-			return worked{err: err}
-		}
-		w.results = append(w.results, res)
-	}
-	return w
-}
-
-// count takes the chunks in, in order.
-func (b Batch) count(ctx context.Context, slots []chan worked, margin float64) (*Tally, error) {
 	var t Tally
-	for i := range slots {
-		var w worked
-		select {
-		case w = <-slots[i]:
-		case <-ctx.Done():
+	var h herd
+	sown, bred := 0, 0
+	for sown+bred < b.Runs {
+		jobs := b.plan(&h, &sown, &bred)
+		b.work(ctx, src, jobs)
+		if ctx.Err() != nil {
 			return &t, context.Cause(ctx)
 		}
-		if w.err != nil {
-			return &t, w.err
-		}
-		for k := range w.results {
-			t.Add(&w.results[k], margin)
+		for i := range jobs {
+			j := &jobs[i]
+			if j.err != nil {
+				return &t, j.err
+			}
+			t.Add(&j.res, margin)
+			if b.Bred > 0 && j.res.Started {
+				h.take(j.c, &j.res)
+			}
 		}
 		if b.Each != nil {
-			b.Each(len(w.results))
+			b.Each(len(jobs))
 		}
 		if b.UntilLeak && len(t.Leaks) > 0 {
 			break
 		}
 	}
 	return &t, nil
+}
+
+// plan says which runs are made next: while both are left, as many by chance as
+// bred in proportion to what is left of them.
+func (b *Batch) plan(h *herd, sown, bred *int) []job {
+	chance, left := b.Runs-b.Bred-*sown, b.Bred-*bred
+	n := 0
+	if *sown >= min(Sown, b.Runs-b.Bred) && left > 0 {
+		n = min(left, max(1, turnSize*left/(left+chance)))
+	}
+	jobs := make([]job, min(chance, turnSize-min(n, turnSize)), turnSize)
+	for i := range jobs {
+		jobs[i].seed = b.First + uint64(*sown)
+		*sown++
+	}
+	if n > 0 {
+		*bred += n
+		for _, o := range h.orders(n) {
+			jobs = append(jobs, job{bred: o})
+		}
+	}
+	return jobs
+}
+
+// work makes the runs of jobs.
+func (b *Batch) work(ctx context.Context, src Source, jobs []job) {
+	var next atomic.Int64
+	var all sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), (len(jobs)+handful-1)/handful) {
+		all.Go(func() {
+			own := ownOf(src)
+			for ctx.Err() == nil {
+				from := int(next.Add(handful)) - handful
+				if from >= len(jobs) {
+					return
+				}
+				for i := from; i < min(len(jobs), from+handful) && ctx.Err() == nil; i++ {
+					jobs[i].make(own)
+				}
+			}
+		})
+	}
+	all.Wait()
+}
+
+// ownOf is a source for one worker.
+func ownOf(src Source) Source {
+	if r, ok := src.(*Random); ok { // it keeps the pen before
+		own := *r
+		return &own
+	}
+	return src
+}
+
+var errBarren = errors.New("rehearse: these cases cannot be bred from")
+
+// make makes the run.
+func (j *job) make(src Source) {
+	if j.bred.parent == nil {
+		j.res, j.c, j.err = RunSeed(src, j.seed, Options{})
+		return
+	}
+	from, ok := src.(breeder)
+	if !ok {
+		j.err = errBarren
+		return
+	}
+	if j.c, j.err = childOf(from, j.bred.parent, j.bred.other, j.bred.by); j.err != nil {
+		return
+	}
+	if j.c == nil {
+		j.res.Run = j.bred.parent.Run().child(j.bred.by)
+		return
+	}
+	j.res, j.err = Run(j.c, Options{})
 }

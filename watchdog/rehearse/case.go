@@ -77,6 +77,12 @@ type Case struct {
 	Corner Corner
 	AtRest bool          // it begins at rest, with the waits of its config
 	Most   time.Duration // longest run after the start was granted
+
+	line    Line   // its own; empty: Seed's
+	founder uint64 // seed of the scene it is in
+	genes   genome
+	parent  *Case // nil: drawn by chance
+	depth   int   // how many steps it is from its seed
 }
 
 // Tick is the step of the plant, and how often a vehicle asks whether it may
@@ -103,7 +109,8 @@ type Hashes struct {
 
 // Result is what came of a run.
 type Result struct {
-	Seed    uint64        `json:"seed"`
+	Run     Line          `json:"run"`             // which it was
+	Seed    uint64        `json:"seed"`            // of what comes and goes in it
 	Started bool          `json:"started"`         // without, it is no run
 	Stopped bool          `json:"stopped"`         // the guard called a stop or land
 	Cause   string        `json:"cause,omitempty"` // that latched it

@@ -2,7 +2,6 @@ package rehearse
 
 import (
 	"math"
-	"math/rand/v2"
 	"time"
 
 	"pinfold/sim"
@@ -14,15 +13,15 @@ const ms = time.Millisecond
 
 // span draws evenly from lo to hi. The conversion keeps a processor from
 // fusing the two operations: what is drawn is the same on all.
-func span(rng *rand.Rand, lo, hi float64) float64 { return lo + float64((hi-lo)*rng.Float64()) }
+func span(rng *dice, lo, hi float64) float64 { return lo + float64((hi-lo)*rng.Float64()) }
 
 // duration draws evenly from lo to hi, in whole milliseconds.
-func duration(rng *rand.Rand, lo, hi time.Duration) time.Duration {
+func duration(rng *dice, lo, hi time.Duration) time.Duration {
 	return lo + time.Duration(rng.Int64N(int64((hi-lo)/ms)+1))*ms
 }
 
 // sometimes is x once in n, and otherwise zero.
-func sometimes(rng *rand.Rand, n int, x float64) float64 {
+func sometimes(rng *dice, n int, x float64) float64 {
 	if rng.IntN(n) == 0 {
 		return x
 	}
@@ -30,7 +29,7 @@ func sometimes(rng *rand.Rand, n int, x float64) float64 {
 }
 
 // declare draws what a site file could say of a vehicle, but for its zones.
-func declare(rng *rand.Rand, kind watchdog.Kind) watchdog.Config {
+func declare(rng *dice, kind watchdog.Kind) watchdog.Config {
 	c := watchdog.Config{Guard: "rehearsal", Session: "r", Vehicle: "v", Hash: "0", Kind: kind, HasGround: true,
 		Radius: span(rng, 0.05, 0.4), Height: span(rng, 0.08, 0.5), Fields: pose.DefaultFields(), Timing: watchdog.DefaultTiming()}
 	s := &c.Stopping
@@ -57,7 +56,7 @@ func declare(rng *rand.Rand, kind watchdog.Kind) watchdog.Config {
 // While it ends a climb its thrust is less than its weight, and with it what its
 // lean brakes by: over the whole of it, as if it had begun climb/g later. While
 // it drives, the lean and all its thrust accelerate it.
-func drawRotor(rng *rand.Rand, c *watchdog.Config) sim.MultirotorSpec {
+func drawRotor(rng *dice, c *watchdog.Config) sim.MultirotorSpec {
 	m := sim.MultirotorSpec{Speed: 4, Climb: 1, Descent: 1, Landing: 0.5,
 		Tilt: span(rng, 0.1, 0.25), Brake: span(rng, 0.15, 0.4), TiltLag: duration(rng, 10*ms, 40*ms),
 		Thrust: span(rng, 13, 16), MotorLag: duration(rng, 5*ms, 20*ms), Turn: 1, Friction: 4,

@@ -3,7 +3,6 @@ package rehearse
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"time"
 
 	"pinfold/sim"
@@ -39,18 +38,31 @@ type scene struct {
 // Case draws the case of a seed; attempt counts from zero, for draws that were
 // not granted a start. A nil case: this draw found no place to start from.
 func (d *Random) Case(seed uint64, attempt int) (*Case, error) {
+	s, b, peace, err := d.stage(seed)
+	if err != nil {
+		return nil, err
+	}
+	return s.draw(seed, attempt, b, peace), nil
+}
+
+// stage draws the pen of a seed, unless it is that of the seed before.
+func (d *Random) stage(seed uint64) (*scene, *Break, bool, error) {
 	if b := seed / PerPen; !d.drawn || b != d.block {
 		if err := d.draw(b); err != nil {
-			return nil, fmt.Errorf("rehearse: seed %d: %w", seed, err)
+			return nil, nil, false, fmt.Errorf("rehearse: seed %d: %w", seed, err)
 		}
 	}
-	return d.scene.draw(seed, attempt, &d.Break, d.Peace), nil
+	return &d.scene, &d.Break, d.Peace, nil
 }
 
 // draw draws a case in a scene; nil where it found no place to start from.
 func (s *scene) draw(seed uint64, attempt int, b *Break, peace bool) *Case {
-	rng := rand.New(rand.NewPCG(seed, 0x63617365<<16|uint64(attempt)))
-	c := &Case{Seed: seed, Config: s.config, Pen: s.pen.judged, Most: 6 * time.Second}
+	return s.drawBy(newDice(seed, 0x63617365<<16|uint64(attempt)), seed, b, peace)
+}
+
+// drawBy draws the case of a seed by some dice.
+func (s *scene) drawBy(rng *dice, seed uint64, b *Break, peace bool) *Case {
+	c := &Case{Seed: seed, founder: seed, Config: s.config, Pen: s.pen.judged, Most: 6 * time.Second}
 	c.Truth.Plant, c.Truth.Rotor = s.plant, s.rotor
 	c.Corner = Corner(rng.IntN(int(Corners) + 1))
 	if c.Corner == Corners {
@@ -61,7 +73,9 @@ func (s *scene) draw(seed uint64, attempt int, b *Break, peace bool) *Case {
 	if !c.place(rng, s.pen, peace) {
 		return nil
 	}
+	rng.begin(inErrors)
 	c.aimErrors(rng, b)
+	c.genes = genome{rng.made, seed}
 	if c.AtRest {
 		c.Speed = sim.Vec{}
 		c.Truth.SilentAt = 0
@@ -74,7 +88,7 @@ func (s *scene) draw(seed uint64, attempt int, b *Break, peace bool) *Case {
 
 // draw draws what a block of seeds shares.
 func (d *Random) draw(block uint64) (err error) {
-	rng := rand.New(rand.NewPCG(block, 0x70656e<<8|uint64(d.Kind)))
+	rng := newDice(block, 0x70656e<<8|uint64(d.Kind))
 	s := &d.scene
 	if err = s.room(rng, d.Kind, 3, 8); err != nil {
 		return err
@@ -126,7 +140,7 @@ func (s *scene) vehicle(rng *rand.Rand, kind watchdog.Kind) {
 }
 
 // drawLimits declares limits of height and distance that bind, now and then.
-func drawLimits(rng *rand.Rand, c *watchdog.Config, p *pen) {
+func drawLimits(rng *dice, c *watchdog.Config, p *pen) {
 	confirm := rng.IntN(4)
 	if top := p.judged.Inside[0].Ceiling; p.flies && rng.IntN(3) == 0 {
 		h := top * span(rng, 0.5, 1)
@@ -158,7 +172,7 @@ func reaction(c *watchdog.Config) float64 {
 }
 
 // truth draws what holds, within what is declared but for the Break.
-func (c *Case) truth(rng *rand.Rand, b *Break) {
+func (c *Case) truth(rng *dice, b *Break) {
 	s, t := &c.Config.Stopping, &c.Truth
 	worse := func(lo float64) float64 { // a share of what is declared
 		if c.Corner != Within {
@@ -185,7 +199,7 @@ func (c *Case) truth(rng *rand.Rand, b *Break) {
 // delays shares the reaction out between the link there, the link back and the
 // actuators: nothing of it is left where full is 1. The vehicle asks once a
 // tick whether it may move, and its actuators' time is in whole ticks.
-func (c *Case) delays(rng *rand.Rand, full float64, b *Break) {
+func (c *Case) delays(rng *dice, full float64, b *Break) {
 	t := &c.Truth
 	left := time.Duration(float64(c.Config.Stopping.Reaction)*full) - Tick
 	if t.Plant == Rotor { // its own lags are in its model
@@ -221,7 +235,7 @@ func (c *Case) rotor(b *Break) {
 }
 
 // eye draws the tracker: its errors point nowhere yet.
-func (c *Case) eye(rng *rand.Rand) sim.EyeSpec {
+func (c *Case) eye(rng *dice) sim.EyeSpec {
 	p := &c.Config.Pose
 	e := sim.EyeSpec{Period: duration(rng, 3*ms, 12*ms), Jitter: span(rng, 0, 0.8) * float64(rng.IntN(2)),
 		Clock: duration(rng, time.Second, 90*time.Second), Latency: c.Truth.Transit, Late: c.Truth.Late,
@@ -244,7 +258,7 @@ func (c *Case) eye(rng *rand.Rand) sim.EyeSpec {
 // aimErrors makes the tracker lie so that the vehicle seems further from where
 // it leaves by, and slower, than it is: as much as is declared, and as a Break
 // has it.
-func (c *Case) aimErrors(rng *rand.Rand, b *Break) {
+func (c *Case) aimErrors(rng *dice, b *Break) {
 	s, e := &c.Config.Stopping, &c.Truth.Eye
 	size, speed := 1.0, 1.0
 	dir, head := c.Pilot.Out.Mul(-1), c.Pilot.Dir.Mul(-1)
@@ -277,7 +291,7 @@ func derivedNoise(c *watchdog.Config, _ time.Duration) float64 {
 }
 
 // unit is a random direction.
-func unit(rng *rand.Rand, up bool) sim.Vec {
+func unit(rng *dice, up bool) sim.Vec {
 	a, z := rng.Float64()*2*math.Pi, 0.0
 	if up {
 		z = span(rng, -1, 1)

@@ -45,7 +45,7 @@ func TestMailKeepsOrder(t *testing.T) {
 // outside, and one inwards is not, for rings of either winding, holes and
 // keep-outs.
 func TestTargetsPointOutwards(t *testing.T) {
-	rng := rand.New(rand.NewPCG(3, 4))
+	rng := newDice(3, 4)
 	seen := map[aim]int{}
 	for range 50 {
 		p, err := drawPen(rng, 8, true)
@@ -80,7 +80,7 @@ func TestTargetsPointOutwards(t *testing.T) {
 // TestPenToldTwice: the zones the core is given and the regions the judge is
 // given are the same numbers, back and forth.
 func TestPenToldTwice(t *testing.T) {
-	rng := rand.New(rand.NewPCG(5, 6))
+	rng := newDice(5, 6)
 	for range 20 {
 		p, err := drawPen(rng, 6, true)
 		if err != nil {
@@ -101,7 +101,7 @@ func TestPenToldTwice(t *testing.T) {
 // agree on whether a point is in a random pen, but within a micrometre of a
 // line.
 func TestJudgesAgree(t *testing.T) {
-	rng := rand.New(rand.NewPCG(7, 8))
+	rng := newDice(7, 8)
 	inside, all := 0, 0
 	for range 60 {
 		p, err := drawPen(rng, 6, true)

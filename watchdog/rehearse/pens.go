@@ -3,7 +3,6 @@ package rehearse
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 
 	"pinfold/sim"
 	"pinfold/sim/judge"
@@ -23,7 +22,7 @@ const maxTries = 64
 
 // drawPen draws a concave pen some scale m wide, with holes, further keep-ins
 // and keep-outs. It draws again where the zones refuse it.
-func drawPen(rng *rand.Rand, scale float64, flies bool) (*pen, error) {
+func drawPen(rng *dice, scale float64, flies bool) (*pen, error) {
 	var last error
 	for range maxTries {
 		p := &pen{flies: flies, judged: drawRegions(rng, scale, flies)}
@@ -38,7 +37,7 @@ func drawPen(rng *rand.Rand, scale float64, flies bool) (*pen, error) {
 // below is where what stands on the ground begins, m.
 const below = -20
 
-func drawRegions(rng *rand.Rand, scale float64, flies bool) (p judge.Pen) {
+func drawRegions(rng *dice, scale float64, flies bool) (p judge.Pen) {
 	high := func(least float64) float64 {
 		if !flies {
 			return 2
@@ -77,7 +76,7 @@ func drawRegions(rng *rand.Rand, scale float64, flies bool) (p judge.Pen) {
 
 // star is a ring of n corners about (x, y), the nearest of them at least the
 // share 1-dent of radius away.
-func star(rng *rand.Rand, x, y, radius float64, n int, dent float64) [][2]float64 {
+func star(rng *dice, x, y, radius float64, n int, dent float64) [][2]float64 {
 	ring := make([][2]float64, n)
 	from := rng.Float64() * 2 * math.Pi
 	for i := range ring {

@@ -2,7 +2,6 @@ package rehearse
 
 import (
 	"math"
-	"math/rand/v2"
 
 	"pinfold/sim"
 	"pinfold/sim/judge"
@@ -11,8 +10,9 @@ import (
 
 // place draws what the run aims at, who drives it there, and from where; false
 // where that was nowhere.
-func (c *Case) place(rng *rand.Rand, p *pen, peace bool) bool {
+func (c *Case) place(rng *dice, p *pen, peace bool) bool {
 	for range maxTries {
+		rng.begin(inPlace)
 		t := p.targets[rng.IntN(len(p.targets))]
 		if t.what == atDistance {
 			t.out = unit(rng, false)
@@ -24,12 +24,15 @@ func (c *Case) place(rng *rand.Rand, p *pen, peace bool) bool {
 		if c.fits(p) {
 			return true
 		}
+		if rng.bred() {
+			return false
+		}
 	}
 	return false
 }
 
 // drawPilot draws the direction, the speed and the pilot.
-func (c *Case) drawPilot(rng *rand.Rand, t *target, peace bool) {
+func (c *Case) drawPilot(rng *dice, t *target, peace bool) {
 	most := c.fastest()
 	v := most * span(rng, 0.05, 1)
 	if rng.IntN(2) == 0 {
@@ -59,7 +62,7 @@ func (c *Case) drawPilot(rng *rand.Rand, t *target, peace bool) {
 }
 
 // drawAngle is how obliquely an edge is approached, rad.
-func drawAngle(rng *rand.Rand) float64 {
+func drawAngle(rng *dice) float64 {
 	switch rng.IntN(3) {
 	case 0:
 		return span(rng, -1.2, 1.2)
@@ -70,7 +73,7 @@ func drawAngle(rng *rand.Rand) float64 {
 }
 
 // drawDir is the direction a pilot keeps to.
-func (c *Case) drawDir(rng *rand.Rand, t *target, k PilotKind, angle float64, vertical bool) sim.Vec {
+func (c *Case) drawDir(rng *dice, t *target, k PilotKind, angle float64, vertical bool) sim.Vec {
 	switch {
 	case vertical:
 		side := unit(rng, false)
@@ -109,7 +112,7 @@ func (c *Case) vertically(up bool) float64 {
 
 // aimAt is the point aimed at: of the body's centre, where its edge would be on
 // the line.
-func (c *Case) aimAt(rng *rand.Rand, t *target, p *pen) sim.Vec {
+func (c *Case) aimAt(rng *dice, t *target, p *pen) sim.Vec {
 	k := rng.Float64()
 	at := sim.Vec{X: t.a[0] + k*(t.b[0]-t.a[0]), Y: t.a[1] + k*(t.b[1]-t.a[1]), Z: c.Pen.Below}
 	if p.flies {
@@ -157,7 +160,7 @@ func regionNamed(all []judge.Region, name string) *judge.Region {
 
 // back goes back from the point aimed at by what the vehicle needs until rest,
 // and a little more.
-func (c *Case) back(rng *rand.Rand, at sim.Vec) {
+func (c *Case) back(rng *dice, at sim.Vec) {
 	q := &c.Pilot
 	s := &c.Config.Stopping
 	v := q.Speed

@@ -7,11 +7,11 @@ import (
 // Price is what the judgement costs in room, over some runs that came to rest
 // after a stop for a zone.
 type Price struct {
-	Runs     int
-	Median   float64 // m, room left to the edge at rest, beyond the declared margin
-	Most     float64 // m, of 95 % of them
-	Share    float64 // share of runs within Allowance
-	Stopping float64 // m, median of the declared stopping distances
+	Runs     int     `json:"runs"`
+	Median   float64 `json:"median"`   // m, room left to the edge at rest, beyond the declared margin
+	Most     float64 `json:"most"`     // m, of 95 % of them
+	Share    float64 `json:"share"`    // share of runs within Allowance
+	Stopping float64 `json:"stopping"` // m, median of the declared stopping distances
 }
 
 // Allowance is the room, m, that may be left for nothing where the declared

@@ -6,15 +6,18 @@ import (
 
 	"pinfold/config"
 	"pinfold/sim/judge"
+	"pinfold/zones"
 )
 
 // Report is a rehearsal of a whole site. Lengths in metres.
 type Report struct {
 	Safety   string    `json:"safety"`
 	Site     string    `json:"site"`
-	Hash     string    `json:"hash"` // of the site file
-	Seed     uint64    `json:"seed"` // first
-	Runs     int       `json:"runs"` // asked for, of each vehicle
+	Hash     string    `json:"hash"`         // of the site file
+	Seed     uint64    `json:"seed"`         // first
+	Runs     int       `json:"runs"`         // asked for, of each vehicle
+	If       string    `json:"if,omitempty"` // what does not hold throughout, as ParseBreak reads it
+	IfName   string    `json:"-"`
 	Driven   float64   `json:"vehicle_seconds"`
 	Vehicles []Vehicle `json:"vehicles"`
 }
@@ -24,6 +27,7 @@ type Vehicle struct {
 	Name         string   `json:"name"`
 	Kind         string   `json:"kind"`
 	Margin       float64  `json:"margin"`
+	Radius       float64  `json:"radius"`
 	Acceleration float64  `json:"acceleration"` // m/s², declared; 0: it was driven at constant velocity
 	Outcome      Outcome  `json:"as_declared"`
 	Edges        []Edge   `json:"edges"`
@@ -31,32 +35,41 @@ type Vehicle struct {
 	Leaks        []Result `json:"leaks"`
 	WhatIf       []WhatIf `json:"what_if"`
 	Weak         *WhatIf  `json:"weak"` // what costs most room where it does not hold
+
+	Spots  []Spot        `json:"-"` // where runs as declared ended, some of them
+	Shapes []zones.Shape `json:"-"` // its zones
 }
 
 // Outcome counts the runs of one vehicle.
 type Outcome struct {
 	Runs    int     `json:"runs"`
-	Void    int     `json:"void"` // seeds that found no place to start from
+	Bred    int     `json:"bred"` // of runs
+	Void    int     `json:"void"` // seeds, and children, that found no place to start from
 	Stops   int     `json:"stops"`
-	Left    int     `json:"left"`         // left the pen
-	Over    int     `json:"over"`         // exceeded a limit of height or distance
-	Short   int     `json:"short"`        // came to rest within the margin
-	Closest float64 `json:"closest"`      // m, least room at rest; negative by the depth outside
-	Seed    uint64  `json:"closest_seed"` // of that run
-	Leak    *uint64 `json:"first_leak"`   // first seed that left or exceeded
+	Left    int     `json:"left"`        // left the pen
+	Over    int     `json:"over"`        // exceeded a limit of height or distance
+	Short   int     `json:"short"`       // came to rest within the margin
+	Closest float64 `json:"closest"`     // m, least room at rest; negative by the depth outside
+	Run     Line    `json:"closest_run"` // that run
+	Leak    Line    `json:"first_leak"`  // first run that left or exceeded; empty: none
+	After   int     `json:"first_after"` // the how manieth run it was; 0: none
 }
 
-// Edge is what came of the runs that ended nearest to one edge or limit.
+// Edge is what came of the runs that ended nearest to one edge or limit. Where
+// there was none, nothing was shown of it.
 type Edge struct {
 	Name    string  `json:"name"`
 	Runs    int     `json:"runs"`
-	Closest float64 `json:"closest"`
+	Closest float64 `json:"closest"` // 0 where Runs is
 	Left    int     `json:"left"`
-	Seed    uint64  `json:"seed"`
+	Short   int     `json:"short"`
+	Leaks   []Line  `json:"leaks"` // the first of them
+	Run     Line    `json:"run"`   // the closest
 }
 
 // Room is the price: what is left to the edge at rest, beyond the margin.
 type Room struct {
+	All      Price `json:"all"`         // of runs drawn by chance
 	Declared Price `json:"as_declared"` // vehicles that stop exactly as declared
 	Worst    Price `json:"worst"`       // and errors at their worst
 }
@@ -64,6 +77,7 @@ type Room struct {
 // WhatIf is the vehicle with one declaration that does not hold.
 type WhatIf struct {
 	Break   string  `json:"break"`
+	If      string  `json:"if"` // as ParseBreak reads it
 	Key     string  `json:"key"`
 	Outcome Outcome `json:"outcome"`
 	Lost    float64 `json:"lost"` // m, how much less room than as declared the closest run had
@@ -75,6 +89,7 @@ type Plan struct {
 	WhatIf    int // for each what-if; where zero a tenth of Runs, and at least MinWhatIf
 	First     uint64
 	UntilLeak bool
+	Break     Break               // what does not hold throughout; then there are no other what-ifs
 	Each      func(done, all int) // of all runs; nil nobody
 }
 
@@ -88,6 +103,17 @@ func (p *Plan) whatIf() int {
 	return max(MinWhatIf, p.Runs/10)
 }
 
+// bred is how many of n runs are bred.
+func (p *Plan) bred(n int) int {
+	if p.UntilLeak {
+		return n * 3 / 4 // what finds one soonest
+	}
+	return n / 2
+}
+
+// whatIfs says whether declarations are broken one by one.
+func (p *Plan) whatIfs() bool { return !p.UntilLeak && p.Break.Word == "" }
+
 // OK says whether everything was contained as declared, and anything was run.
 func (r *Report) OK() bool {
 	for i := range r.Vehicles {
@@ -99,10 +125,25 @@ func (r *Report) OK() bool {
 	return len(r.Vehicles) > 0
 }
 
+// Verdict says in a sentence what was shown.
+func (r *Report) Verdict() string {
+	switch {
+	case !r.OK():
+		return "NOT CONTAINED: see above."
+	case r.If != "":
+		return "Everything stopped in time, although a declaration did not hold. It holds as far as the others do."
+	}
+	return "As declared, everything stopped in time. It holds as far as the declared numbers do."
+}
+
 // Rehearse rehearses every vehicle of a site.
 func Rehearse(ctx context.Context, site *config.Site, p Plan) (*Report, error) {
 	r := &Report{Site: site.Name, Hash: site.Hash, Seed: p.First, Runs: p.Runs}
-	all, done := len(site.Vehicles)*(p.Runs+len(Breaks())*p.whatIf()), 0
+	all, done := len(site.Vehicles)*p.Runs, 0
+	if p.whatIfs() {
+		all += len(site.Vehicles) * len(Breaks()) * p.whatIf()
+	}
+	r.If, r.IfName = p.Break.Word, p.Break.Name
 	each := func(n int) {
 		done += n
 		if p.Each != nil {
@@ -125,18 +166,21 @@ func rehearseOne(ctx context.Context, cfg *config.Vehicle, p *Plan, each func(in
 	if err != nil {
 		return nil, 0, err
 	}
+	src.Break = p.Break
 	s := &cfg.Config.Stopping
-	v := &Vehicle{Name: cfg.Name, Kind: cfg.Config.Kind.String(), Margin: s.Margin, Acceleration: s.Acceleration, Leaks: []Result{}}
-	t, err := Batch{First: p.First, Runs: p.Runs, UntilLeak: p.UntilLeak, Each: each}.Make(ctx, src, s.Margin)
+	v := &Vehicle{Name: cfg.Name, Kind: cfg.Config.Kind.String(), Margin: s.Margin, Radius: cfg.Config.Radius, Acceleration: s.Acceleration, Leaks: []Result{}}
+	t, err := Batch{First: p.First, Runs: p.Runs, Bred: p.bred(p.Runs), UntilLeak: p.UntilLeak, Each: each}.Make(ctx, src, s.Margin)
 	if err != nil {
 		return nil, 0, err
 	}
 	driven := t.Time.Seconds()
-	v.Outcome, v.Edges = outcomeOf(t), edgesOf(t)
+	v.Outcome, v.Edges = outcomeOf(t), edgesOf(t, src.scenes[0].pen.targets)
+	v.Spots, v.Shapes = t.Spots, cfg.Config.Zones.Shapes()
+	v.Room.All = PriceOf(t.Rooms, func(*Rest) bool { return true })
 	v.Leaks = append(v.Leaks, t.Leaks...)
 	v.Room.Declared = PriceOf(t.Rooms, func(r *Rest) bool { return r.Corner == Declared })
 	v.Room.Worst = PriceOf(t.Rooms, func(r *Rest) bool { return r.Corner == Worst })
-	if p.UntilLeak {
+	if !p.whatIfs() {
 		return v, driven, nil
 	}
 	more, err := v.whatIfs(ctx, src, p, each)
@@ -147,12 +191,12 @@ func rehearseOne(ctx context.Context, cfg *config.Vehicle, p *Plan, each func(in
 func (v *Vehicle) whatIfs(ctx context.Context, src *Site, p *Plan, each func(int)) (driven float64, err error) {
 	for _, b := range Breaks() {
 		src.Break = b
-		t, err := Batch{First: p.First, Runs: p.whatIf(), Each: each}.Make(ctx, src, v.Margin)
+		t, err := Batch{First: p.First, Runs: p.whatIf(), Bred: p.bred(p.whatIf()), Each: each}.Make(ctx, src, v.Margin)
 		if err != nil {
 			return 0, err
 		}
 		driven += t.Time.Seconds()
-		w := WhatIf{Break: b.Name, Key: "stopping." + b.Key, Outcome: outcomeOf(t)}
+		w := WhatIf{Break: b.Name, If: b.Word, Key: "stopping." + b.Key, Outcome: outcomeOf(t)}
 		w.Lost = v.Outcome.Closest - w.Outcome.Closest
 		v.WhatIf = append(v.WhatIf, w)
 	}
@@ -165,21 +209,38 @@ func (v *Vehicle) whatIfs(ctx context.Context, src *Site, p *Plan, each func(int
 }
 
 func outcomeOf(t *Tally) Outcome {
-	o := Outcome{Runs: t.Runs, Void: t.Void, Stops: t.Stops, Left: t.Left, Over: t.Over, Short: t.Short}
+	o := Outcome{Runs: t.Runs, Bred: t.Bred, Void: t.Void + t.Barren, After: t.First, Stops: t.Stops, Left: t.Left, Over: t.Over, Short: t.Short}
 	for i, e := range t.Sorted() {
 		if i == 0 || e.Closest < o.Closest {
-			o.Closest, o.Seed = e.Closest, e.Seed
+			o.Closest, o.Run = e.Closest, e.Run
 		}
 	}
 	if len(t.Leaks) > 0 {
-		o.Leak = &t.Leaks[0].Seed
+		o.Leak = t.Leaks[0].Run
 	}
 	return o
 }
 
-func edgesOf(t *Tally) (all []Edge) {
+// edgesOf are the edges that runs came to, and then those that none did.
+func edgesOf(t *Tally, aims []target) (all []Edge) {
+	seen := map[judge.Place]bool{}
 	for _, e := range t.Sorted() {
-		all = append(all, Edge{Name: placeName(e.Place), Runs: e.Runs, Closest: e.Closest, Left: e.Left, Seed: e.Seed})
+		seen[e.Place] = true
+		all = append(all, Edge{Name: placeName(e.Place), Runs: e.Runs, Closest: e.Closest, Left: e.Left, Short: e.Short,
+			Leaks: append([]Line{}, e.Leaks...), Run: e.Run})
+	}
+	for i := range aims {
+		at := aims[i].place
+		switch aims[i].what {
+		case atHeight, atDistance:
+			at.Edge = limitEdge
+		case atGap:
+			continue
+		}
+		if !seen[at] {
+			seen[at] = true
+			all = append(all, Edge{Name: placeName(at), Leaks: []Line{}})
+		}
 	}
 	return all
 }

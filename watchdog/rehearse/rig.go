@@ -65,7 +65,7 @@ func Run(c *Case, opt Options) (Result, error) {
 
 func newRig(c *Case, opt Options) (r *rig, err error) {
 	r = &rig{c: c, opt: opt, called: -1, halted: -1, jit: newJitter(c.Seed), hash: newLedger(opt.Hash)}
-	r.res = Result{Seed: c.Seed, Target: c.Target, Pilot: c.Pilot.Kind, Corner: c.Corner, Closest: math.Inf(1), Over: -watchdog.Unbounded}
+	r.res = Result{Run: c.Run(), Seed: c.Seed, Target: c.Target, Pilot: c.Pilot.Kind, Corner: c.Corner, Closest: math.Inf(1), Over: -watchdog.Unbounded}
 	if r.guard, err = watchdog.New(c.Config); err != nil {
 		return nil, err
 	}

@@ -59,5 +59,10 @@ func grounded(floor float64) float64 {
 
 // Case draws the case of a seed.
 func (s *Site) Case(seed uint64, attempt int) (*Case, error) {
-	return s.scenes[seed%uint64(len(s.scenes))].draw(seed, attempt, &s.Break, s.Peace), nil
+	scene, b, peace, err := s.stage(seed)
+	return scene.draw(seed, attempt, b, peace), err
+}
+
+func (s *Site) stage(seed uint64) (*scene, *Break, bool, error) {
+	return &s.scenes[seed%uint64(len(s.scenes))], &s.Break, s.Peace, nil
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"pinfold/sim"
 	"pinfold/sim/judge"
 )
 
@@ -34,7 +35,7 @@ func RunSeed(src Source, seed uint64, opt Options) (res Result, c *Case, err err
 			return res, c, err
 		}
 	}
-	res.Seed = seed
+	res.Seed, res.Run = seed, lineOf(seed)
 	return res, c, nil
 }
 
@@ -45,6 +46,9 @@ const MaxLeaks = 32
 type Tally struct {
 	Runs     int
 	Void     int // seeds that never got a start
+	Bred     int // of Runs
+	Barren   int // that were to be bred and never got a start
+	First    int // the how manieth run was the first leak; 0 none
 	Stops    int
 	Rests    int
 	Left     int
@@ -55,8 +59,10 @@ type Tally struct {
 	Peeked   int
 	Time     time.Duration // simulated
 	Edges    map[judge.Place]*EdgeTally
-	Rooms    []Rest // of runs that came to rest after a stop for a zone
+	Rooms    []Rest // of runs that chance drew and that came to rest after a stop for a zone
+	Spots    []Spot // where vehicles came to rest, or left; some of them
 	Causes   map[string]int
+	spots    [3]int // ended well by chance, well and bred, and badly
 	Hash     Hashes // of all the runs' hashes, in the order of Add
 }
 
@@ -70,6 +76,38 @@ type Rest struct {
 	Needless bool
 }
 
+// Spot is where one run ended.
+type Spot struct {
+	At   sim.Vec // m, the body's centre
+	Room float64 // m, to the nearest edge; negative outside
+	Run  Line
+	Bad  bool // it left, exceeded a limit, or rests within the margin
+}
+
+// MaxSpots is how many of the runs that went well are kept for a picture, by
+// chance and bred each, and of those that did not.
+const MaxSpots = 1000
+
+// spot keeps where a run ended.
+func (t *Tally) spot(r *Result) {
+	bad := r.Leaked() || r.Short
+	if !r.Rested && !bad {
+		return
+	}
+	n := &t.spots[0]
+	switch {
+	case bad:
+		n = &t.spots[2]
+	case r.Run.Bred():
+		n = &t.spots[1]
+	}
+	if *n++; *n > MaxSpots {
+		return
+	}
+	_, room, _ := r.nearest()
+	t.Spots = append(t.Spots, Spot{r.At, room, r.Run, bad})
+}
+
 // limitEdge stands for the edge of a limit, which is no zone's.
 const limitEdge = -3
 
@@ -78,21 +116,35 @@ type EdgeTally struct {
 	Place   judge.Place
 	Runs    int
 	Closest float64 // m, least room at rest; negative outside
-	Seed    uint64  // of that run
+	Run     Line    // that run
 	Left    int
+	Short   int    // at rest within the margin
+	Leaks   []Line // the first MaxEdgeLeaks that left or exceeded
 }
+
+// MaxEdgeLeaks is how many leaks of an edge are kept by name.
+const MaxEdgeLeaks = 8
 
 // Add takes in one run.
 func (t *Tally) Add(r *Result, margin float64) {
 	t.Hash.add(r.Hash)
+	bred := r.Run.Bred()
 	if !r.Started {
-		t.Void++
+		if bred {
+			t.Barren++
+		} else {
+			t.Void++
+		}
 		return
 	}
 	t.Runs++
+	if bred {
+		t.Bred++
+	}
 	t.Time += r.Length
 	t.leak(r)
 	t.edge(r)
+	t.spot(r)
 	if !r.Stopped {
 		return
 	}
@@ -106,7 +158,7 @@ func (t *Tally) Add(r *Result, margin float64) {
 		if r.Short {
 			t.Short++
 		}
-		if r.Cause == "zone" {
+		if r.Cause == "zone" && !bred { // what was bred to be close says nothing of the price
 			t.Rooms = append(t.Rooms, Rest{r.Room - margin, r.Allowed, r.Pilot, r.Corner, r.Headed, r.Needles})
 		}
 	}
@@ -123,8 +175,11 @@ func (t *Tally) leak(r *Result) {
 	if r.Left {
 		t.Left++
 	}
-	if (r.Left || r.Over > overSlack) && len(t.Leaks) < MaxLeaks {
+	if r.Leaked() && len(t.Leaks) < MaxLeaks {
 		t.Leaks = append(t.Leaks, *r)
+	}
+	if r.Leaked() && t.First == 0 {
+		t.First = t.Runs
 	}
 }
 
@@ -140,12 +195,7 @@ func (t *Tally) edge(r *Result) {
 	if t.Edges == nil {
 		t.Edges = map[judge.Place]*EdgeTally{}
 	}
-	at, room, left := r.Place, r.Room, r.Left
-	if r.Left {
-		room = -r.Depth
-	} else if r.Limit != "" && (r.Cause == r.Limit || r.Over > overSlack) {
-		at, room, left = judge.Place{Region: "limit of " + r.Limit, Edge: limitEdge}, -r.Over, r.Over > overSlack
-	}
+	at, room, left := r.nearest()
 	e := t.Edges[at]
 	if e == nil {
 		e = &EdgeTally{Place: at}
@@ -154,11 +204,31 @@ func (t *Tally) edge(r *Result) {
 	e.Runs++
 	if left {
 		e.Left++
+		if len(e.Leaks) < MaxEdgeLeaks {
+			e.Leaks = append(e.Leaks, r.Run)
+		}
+	} else if r.Short {
+		e.Short++
 	}
 	if e.Runs == 1 || room < e.Closest {
-		e.Closest, e.Seed = room, r.Seed
+		e.Closest, e.Run = room, r.Run
 	}
 }
+
+// nearest is the edge or limit that a run came closest to, the room left there
+// (negative outside), and whether that was left or exceeded.
+func (r *Result) nearest() (at judge.Place, room float64, left bool) {
+	switch {
+	case r.Left:
+		return r.Place, -r.Depth, true
+	case r.Limit != "" && (r.Cause == r.Limit || r.Over > overSlack):
+		return judge.Place{Region: "limit of " + r.Limit, Edge: limitEdge}, -r.Over, r.Over > overSlack
+	}
+	return r.Place, r.Room, false
+}
+
+// Leaked says whether the run left the pen or exceeded a limit.
+func (r *Result) Leaked() bool { return r.Left || r.Over > overSlack }
 
 // Sorted are the edges by region and edge.
 func (t *Tally) Sorted() (all []*EdgeTally) {

@@ -38,6 +38,7 @@ func Audit(folder, safety string) (*Report, error) {
 	}
 	rep.Safety = safety
 	rep.prove(p)
+	rep.notLeft()
 	rep.Drifts = drifts(folder, rep.ID, rep.Integrity.Head)
 	rep.driftMissing()
 	rep.Story = rep.story()
@@ -60,7 +61,7 @@ func audit(folder string) (*Report, error) {
 	}
 	m := r.Meta()
 	rep := &Report{Session: *sum, Started: m.Started, Version: m.Version, Duration: sum.last.Seconds(),
-		Vehicles: []Vehicle{}, Cautions: []string{}, Missing: missing()}
+		Vehicles: []Vehicle{}, Cautions: []string{}, Missing: []string{}}
 	for _, c := range a.site.Cautions {
 		rep.Cautions = append(rep.Cautions, c.String())
 	}
@@ -70,7 +71,10 @@ func audit(folder string) (*Report, error) {
 		if !ok {
 			return nil, fmt.Errorf("review: the session's site file has no vehicle %q", name)
 		}
-		all = append(all, newCollector(v, rep.Duration))
+		c := newCollector(v, rep.Duration)
+		c.left = a.left
+		c.carried = a.motorsOff[name]
+		all = append(all, c)
 	}
 	a.each = func(s step) error { return all[s.vehicle].step(&s) }
 	same, err := a.run(r)
@@ -84,10 +88,20 @@ func audit(folder string) (*Report, error) {
 	return rep, nil
 }
 
-// missing is what no session's trail holds yet.
-func missing() []string {
-	return []string{
-		"The instant at which a command left for the broker is not recorded; the guard hands it over in the step that judges.",
+// notLeft says of how many stops it is not known when they left: an older session,
+// or the link was down.
+func (rep *Report) notLeft() {
+	n := 0
+	for i := range rep.Vehicles {
+		for j := range rep.Vehicles[i].Stops {
+			if rep.Vehicles[i].Stops[j].Left < 0 {
+				n++
+			}
+		}
+	}
+	if n > 0 {
+		rep.Missing = append(rep.Missing, "When "+count(n, "command", "commands")+
+			" left for the broker: the link was down, or a program of an older version ran the session, which did not record it.")
 	}
 }
 

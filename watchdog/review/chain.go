@@ -12,11 +12,11 @@ func (c *collector) begin(s *step, b *watchdog.CommandSent, t float64) {
 	if len(c.v.Stops) >= maxChains {
 		return
 	}
-	snap := s.guard.Snapshot()
+	snap := s.guard.Figures()
 	st := &c.cfg.Stopping
 	slope, _ := watchdog.OnSlope(st.Deceleration, st.Slope)
 	w := &snap.Reach.Sweep
-	n := Chain{At: t, Action: b.Action, Cause: b.Cause, Speed: snap.Speed, Acked: -1, Falling: -1, Rest: -1,
+	n := Chain{At: t, Action: b.Action, Cause: b.Cause, Speed: snap.Speed, Left: -1, Acked: -1, Falling: -1, Rest: -1,
 		AckedAt: -1, FallingAt: -1, Distance: -1, Reaction: -1, Age: snap.PoseAge.Seconds(),
 		Arrived: snap.Pose.Arrived.Seconds() - t, Allowed: finite(snap.Reach.Along), From: w.From, Predicted: w.To}
 	if at, ok := c.onset[b.Cause.Word+"\x00"+b.Cause.Name]; ok && at <= t {
@@ -30,6 +30,15 @@ func (c *collector) begin(s *step, b *watchdog.CommandSent, t float64) {
 	}
 	c.v.Stops = append(c.v.Stops, n)
 	c.stopping = len(c.v.Stops)
+}
+
+// leaves notes when the first of a stop's commands left: where the link is down, or
+// a stop turns into a landing at once, that is a later one.
+func (c *collector) leaves(id string) {
+	n := &c.v.Stops[c.stopping-1]
+	if at, ok := c.left[c.v.Name+"\x00"+id]; ok && n.Left < 0 {
+		n.Left = at - n.At
+	}
 }
 
 // finite is v, or -1 where there is no such number.

@@ -16,11 +16,12 @@ const (
 
 // collector watches one vehicle's guard being stepped again.
 type collector struct {
-	cfg    *watchdog.Config
-	shapes []zones.Shape
-	thin   *thinner
-	v      Vehicle
-	used   []*tally // by limit
+	cfg     *watchdog.Config
+	shapes  []zones.Shape
+	thin    *thinner
+	v       Vehicle
+	used    []*tally // by limit
+	carried bool     // in a person's hands: nobody answers a stop
 
 	stamp     int64 // of the newest pose seen judged
 	posed     bool
@@ -32,6 +33,7 @@ type collector struct {
 	heard     bool
 	interval  *tally
 	waits     *tally
+	left      map[string]float64 // by vehicle and command, when it left for the broker; of the session
 	onset     map[string]float64 // by cause and name, when its open episode began
 	near      NearMiss
 	nearing   bool
@@ -57,7 +59,7 @@ func (c *collector) step(s *step) error {
 		c.turn(level, t)
 	}
 	if s.item.Kind == uint8(watchdog.EvClose) {
-		c.counts = s.guard.Snapshot().Counts
+		c.counts = s.guard.Figures().Counts
 	}
 	return nil
 }
@@ -75,7 +77,7 @@ func (c *collector) arrival(t float64) {
 
 // pose reads the snapshot where a new pose was judged.
 func (c *collector) pose(s *step, t float64) {
-	snap := s.guard.Snapshot()
+	snap := s.guard.Figures()
 	c.counts = snap.Counts
 	p := &snap.Pose
 	if !snap.Judged || snap.Void || (c.posed && p.Stamp == c.stamp) { // void: it has no place to be drawn at
@@ -163,8 +165,11 @@ func (c *collector) record(s *step, r *watchdog.Record, t float64) {
 		}
 	case watchdog.CommandSent:
 		c.v.Link.Commands++
-		if s.before < watchdog.Stop && c.stopping == 0 {
+		if s.before < watchdog.Stop && c.stopping == 0 && !c.carried {
 			c.begin(s, &b, t)
+		}
+		if c.stopping > 0 {
+			c.leaves(b.ID)
 		}
 	case watchdog.Acked:
 		c.v.Link.Acked++
@@ -200,6 +205,7 @@ func (c *collector) link(b *watchdog.LinkChange, t float64) {
 func (c *collector) finish(duration float64) Vehicle {
 	c.thin.flush()
 	c.v.Track = c.thin.track
+	c.v.Track.hold(c.v.Declared.MaxAge)
 	end := max(duration, c.since)
 	c.v.Levels[c.level.String()] += end - c.since
 	c.v.permit = c.v.Levels[watchdog.Clear.String()] + c.v.Levels[watchdog.Caution.String()]

@@ -138,7 +138,7 @@ func (x *exporter) run(a *again, r *trail.Reader, each func(*step)) error {
 }
 
 func (x *exporter) pose(s *step) {
-	snap := s.guard.Snapshot()
+	snap := s.guard.Figures()
 	p := &x.seen[s.vehicle]
 	if !snap.Judged || p.any && p.stamp == snap.Pose.Stamp {
 		return

@@ -27,14 +27,19 @@ type Learned struct {
 	Permitted    float64  `json:"permitted_s"` // time in which it was permitted to move
 	Reaction     Measured `json:"reaction_s"`
 	Deceleration Measured `json:"deceleration_m_s2"`
-	Limits       []Used   `json:"limits"`
-	Commands     int      `json:"commands"`
-	Acked        int      `json:"acked"`
-	Ack          float64  `json:"slowest_ack_s"`
-	AckWithin    float64  `json:"ack_within_s"`
-	Downs        int      `json:"link_downs"`
-	Down         float64  `json:"link_down_s"`
-	Findings     []string `json:"findings"` // what is not proposed, and why
+	// Drift is the position error that the drifts measured at close called for, m,
+	// held against the declared one with the alignment's residual in it. Its stops
+	// are drifts.
+	Drift     Measured `json:"drift_m"`
+	Limits    []Used   `json:"limits"`
+	Commands  int      `json:"commands"`
+	Acked     int      `json:"acked"`
+	Ack       float64  `json:"slowest_ack_s"`
+	AckWithin float64  `json:"ack_within_s"`
+	Downs     int      `json:"link_downs"`
+	Down      float64  `json:"link_down_s"`
+	Findings  []string `json:"findings"` // what is not proposed, and why
+	bad       int      // drifts that are not to be relied on
 }
 
 // Measured sums up one declared value over the stops at which it could be
@@ -144,12 +149,16 @@ func gather(reports []*Report, v *config.Vehicle) *Learned {
 	l := &Learned{Name: v.Name, AckWithin: c.Timing.AckWithin.Seconds(), Findings: []string{}}
 	l.Reaction.Declared = c.Stopping.Reaction.Seconds()
 	l.Deceleration.Declared, _ = watchdog.OnSlope(c.Stopping.Deceleration, c.Stopping.Slope)
+	l.Drift.Declared = c.Stopping.PlaceErr()
 	for id := watchdog.LimitID(0); id < watchdog.NumLimits; id++ {
 		name, unit := id.Name()
 		l.Limits = append(l.Limits, Used{Name: name, Unit: unit, On: c.Limits[id].On, Max: c.Limits[id].Max})
 	}
 	seen := false
 	for _, rep := range reports {
+		for _, d := range rep.DriftsOf(v.Name) {
+			l.drift(&d)
+		}
 		for i := range rep.Vehicles {
 			if rep.Vehicles[i].Name == v.Name {
 				seen = true
@@ -161,6 +170,14 @@ func gather(reports []*Report, v *config.Vehicle) *Learned {
 		return nil
 	}
 	return l
+}
+
+func (l *Learned) drift(d *DriftAtClose) {
+	if !d.Read() || d.Problem != "" {
+		l.bad++
+		return
+	}
+	l.Drift.add(d.Drift.Needed, false)
 }
 
 func (l *Learned) session(v *Vehicle) {

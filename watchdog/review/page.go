@@ -8,7 +8,6 @@ import (
 	"html/template"
 	"io"
 	"math"
-	"strings"
 )
 
 //go:embed page.tmpl
@@ -24,7 +23,7 @@ const MaxPage = 3 << 20
 // opens offline, prints, and says everything without its script too.
 func (rep *Report) WritePage(w io.Writer) error {
 	t, err := template.New("page").Funcs(template.FuncMap{
-		"plan": func(v Vehicle) template.HTML { return planOf(&v) }, "side": func(v Vehicle) template.HTML { return sideOf(&v) }, "charts": func(v Vehicle) template.HTML { return chartsOf(&v) }, "ms": millis, "m": metres, "span": span,
+		"plan": func(v Vehicle) template.HTML { return planOf(&v) }, "side": func(v Vehicle) template.HTML { return sideOf(&v) }, "charts": func(v Vehicle) template.HTML { return chartsOf(&v) }, "ms": millis, "micro": fine, "m": metres, "span": span,
 		"script": func() template.JS { return template.JS(pageScript) },
 		"raised": raised, "unraised": unraised, "levels": levelShares, "share": share, "inc": func(i int) int { return i + 1 },
 		"deg":  func(rad float64) float64 { return rad * 180 / math.Pi },
@@ -64,6 +63,14 @@ func millis(s float64) string {
 		return "–"
 	}
 	return fmt.Sprintf("%.0f ms", math.Round(1000*s)+0) // + 0: no minus before zero
+}
+
+// fine is millis to a hundredth.
+func fine(s float64) string {
+	if s == -1 {
+		return "–"
+	}
+	return fmt.Sprintf("%.2f ms", 1000*s)
 }
 
 // metres gives a length; -1 stands for what cannot be told.
@@ -111,11 +118,3 @@ func levelShares(v Vehicle) (out []levelShare) {
 	}
 	return out
 }
-
-// drawing gathers a picture. Its numbers are rounded to what shows.
-type drawing struct{ strings.Builder }
-
-func (d *drawing) f(format string, a ...any) { fmt.Fprintf(&d.Builder, format, a...) }
-
-// text is s safe inside the markup.
-func text(s string) string { return template.HTMLEscapeString(s) }

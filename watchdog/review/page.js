@@ -8,11 +8,12 @@ document.querySelectorAll(".charts").forEach(function (box) {
       times: [...f.querySelectorAll(".time")], name: d.dataset.name, unit: d.dataset.unit, v: JSON.parse(d.textContent) };
   });
   let from = 0, to = end, down = null;
+  function decimals(span) { const i = [0.1, 1, 10, 100].findIndex(most => span < most); return i < 0 ? 0 : 4 - i; }
   function show() {
     charts.forEach(function (c) {
       const b = c.win.viewBox.baseVal;
       c.win.setAttribute("viewBox", [from, b.y, to - from, b.height].join(" "));
-      c.times.forEach((t, i) => { t.textContent = (from + (to - from) * i / 4).toPrecision(5) + " s"; });
+      c.times.forEach((t, i) => { t.textContent = (from + (to - from) * i / 4).toFixed(decimals(to - from)) + " s"; });
     });
   }
   function at(c, e) {

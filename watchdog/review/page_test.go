@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"os"
@@ -121,6 +122,28 @@ func TestThinningKeepsExtremes(t *testing.T) {
 	}
 }
 
+// A short session has stretches without a pose: they are no gaps up to the age at
+// which a pose is too old, and gaps from there on.
+func TestShortStretchesAreHeld(t *testing.T) {
+	th := newThinner(6) // stretches of 5 ms
+	for i := range 600 {
+		if at := float64(i) / 100; at < 3 || at > 3.5 {
+			th.add(&moment{t: at, z: 1 + at, level: watchdog.Clear})
+		}
+	}
+	th.flush()
+	th.track.hold(0.1)
+	for i := range 1199 {
+		at := (float64(i) + 0.5) * th.track.Width
+		if math.Abs(at-3.1) < 0.01 || math.Abs(at-3.5) < 0.01 {
+			continue // the ends, to a stretch
+		}
+		if r := th.track.Height[i]; r.None != (at > 3.1 && at < 3.5) || !r.None && math.Abs(r.Min-1-at) > 0.12 {
+			t.Errorf("at %.4f s: %+v", at, r)
+		}
+	}
+}
+
 func TestTallyPercentiles(t *testing.T) {
 	ta := newTally(10)
 	for i := 1; i <= 1000; i++ {
@@ -145,5 +168,49 @@ func TestPageInChromium(t *testing.T) {
 	p := browsertest.Open(t, file, 1000, 800)
 	p.Wait("the script has run", `document.querySelector(".read").textContent.includes("Move over a chart to read it off")`, 10*time.Second)
 	p.Shot("review_handmade")
+	readsOff(t, p)
+	zooms(t, p)
 	p.Quiet()
+}
+
+// pointer sends a pointer event to the first chart, at a share of its time.
+func pointer(p *browsertest.Page, kind string, share float64) {
+	browsertest.Eval[bool](p, fmt.Sprintf(`(() => { const c = document.querySelector(".chart"), r = c.getBoundingClientRect();
+		const x = r.left + (40 + %g * 856) / 900 * r.width;
+		return c.dispatchEvent(new PointerEvent(%q, {clientX: x, clientY: r.top + r.height / 2, bubbles: true})); })()`, share, kind))
+}
+
+// readsOff holds what a chart says under the pointer against the numbers that
+// were drawn: handmade goes at 1 m/s, 1 m high, with no clearance known.
+func readsOff(t *testing.T, p *browsertest.Page) {
+	t.Helper()
+	pointer(p, "pointermove", 0.25)
+	got := browsertest.Eval[string](p, `document.querySelector(".read").textContent`)
+	if want := "15.00 s: height 1 m; speed 1 m/s; tilt 0 deg; clearance unknown"; got != want {
+		t.Errorf("a quarter of the way the page reads off %q, want %q", got, want)
+	}
+}
+
+// zooms draws a window over the third quarter, and goes back.
+func zooms(t *testing.T, p *browsertest.Page) {
+	t.Helper()
+	window := func() [2]float64 {
+		return browsertest.Eval[[2]float64](p, `(b => [b.x, b.x + b.width])(document.querySelector(".win").viewBox.baseVal)`)
+	}
+	near := func(what string, want [2]float64) {
+		t.Helper()
+		if got := window(); math.Abs(got[0]-want[0]) > 0.05 || math.Abs(got[1]-want[1]) > 0.05 {
+			t.Errorf("%s the chart shows %v s, want %v", what, got, want)
+		}
+	}
+	near("at first", [2]float64{0, 60})
+	pointer(p, "pointerdown", 0.5)
+	pointer(p, "pointerup", 0.75)
+	near("zoomed in,", [2]float64{30, 45})
+	pointer(p, "pointermove", 0.5)
+	if got := browsertest.Eval[string](p, `document.querySelector(".read").textContent`); !strings.HasPrefix(got, "37.50 s: ") {
+		t.Errorf("in the middle of 30 s to 45 s it reads off %q", got)
+	}
+	pointer(p, "dblclick", 0.5)
+	near("after a double click", [2]float64{0, 60})
 }

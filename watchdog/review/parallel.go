@@ -160,7 +160,7 @@ func (d *side) take(g *watchdog.Guard, effects []watchdog.Effect, now time.Durat
 		if b, ok := r.Body.(watchdog.CommandSent); ok {
 			if d.level < watchdog.Stop && len(d.stops) < maxChains {
 				c := Called{At: now.Seconds(), at: now, Action: b.Action, Cause: b.Cause.Word, Name: b.Cause.Name}
-				if snap := g.Snapshot(); snap.Judged && snap.Pose.HasVelocity {
+				if snap := g.Figures(); snap.Judged && snap.Pose.HasVelocity {
 					c.Speed = snap.Speed
 				}
 				d.stops = append(d.stops, c)

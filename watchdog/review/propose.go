@@ -18,7 +18,26 @@ func (e *editor) propose(index int, v *config.Vehicle, l *Learned) {
 	for _, id := range []watchdog.LimitID{watchdog.LimitSpeed, watchdog.LimitTilt} {
 		e.limit(index, id, l)
 	}
+	e.drift(index, v, l)
 	e.answers(l)
+}
+
+// drift holds what the tracker crept against what is declared for its position.
+func (e *editor) drift(index int, v *config.Vehicle, l *Learned) {
+	if l.bad > 0 {
+		l.find("%s not to be relied on and %s not counted; see review of the session", count(l.bad, "drift is", "drifts are"), map[bool]string{true: "is", false: "are"}[l.bad == 1])
+	}
+	switch d := &l.Drift; {
+	case d.N == 0:
+		l.find("the drift was not measured at close: align --close, back on the pad, says what position_error has to cover")
+	case d.Brave:
+		cm := math.Ceil(100*(d.Worst-v.Config.Stopping.AlignErr) - 1e-9)
+		e.change(index, l, "stopping", "position_error", strconv.FormatFloat(cm/100, 'f', -1, 64), func(c *watchdog.Config) bool {
+			return math.Abs(c.Stopping.PositionErr-cm/100) < 1e-9
+		}, fmt.Sprintf("the worst of %s called for %.3f m", count(d.N, "drift", "drifts"), d.Worst))
+	default:
+		l.find("the drift called for %.3f m at most, %.3f m declared, the alignment's residual included: declaring less would loosen, and is not proposed", d.Worst, d.Declared)
+	}
 }
 
 func (e *editor) stopping(index int, v *config.Vehicle, l *Learned) {

@@ -97,7 +97,8 @@ func (r *replayer) step(ev *watchdog.Event, now time.Duration) {
 		}
 		switch b := e.Record.Body.(type) {
 		case watchdog.Episode:
-			if e.Record.Kind == watchdog.RecEpisode {
+			// What ended with the first sample was before the recording, and is none of it.
+			if e.Record.Kind == watchdog.RecEpisode && (b.Open || b.ToStamp > r.first) {
 				r.res.Episodes = append(r.res.Episodes, r.episode(&b))
 			}
 		case watchdog.Counts:

@@ -81,6 +81,7 @@ type Chain struct {
 	Onset   float64 `json:"onset_s"`   // the first violating judgement of the episode that led to it
 	Arrived float64 `json:"arrived_s"` // arrival of the newest pose at the call
 	Age     float64 `json:"pose_age_s"`
+	Left    float64 `json:"published_s"` // the command was first written to the connection
 	Acked   float64 `json:"acked_s"`
 	Falling float64 `json:"falling_s"` // the first pose 10 % slower than at the call
 	Rest    float64 `json:"rest_s"`

@@ -53,7 +53,7 @@ func prepare(r *trail.Reader) (*again, error) {
 	if d := driftOf(r); d != nil {
 		return nil, &DriftError{d}
 	}
-	a := &again{meta: r.Meta(), written: map[string][]written{}, at: map[string]int{}}
+	a := &again{meta: r.Meta(), written: map[string][]written{}, left: map[string]float64{}, at: map[string]int{}}
 	if err := a.load(r); err != nil {
 		return nil, err
 	}
@@ -81,15 +81,18 @@ type written struct {
 
 // again steps the guards of a session again.
 type again struct {
-	meta    trail.Meta
-	site    *config.Site
-	seeds   map[string][]byte
-	guards  []*watchdog.Guard
-	configs []watchdog.Config
-	written map[string][]written
-	at      map[string]int  // records compared, by vehicle
-	last    []time.Duration // of the intake, by vehicle
-	out     Reproduction
+	meta  trail.Meta
+	site  *config.Site
+	seeds map[string][]byte
+	// motorsOff, by vehicle: it was carried along its edges.
+	motorsOff map[string]bool
+	guards    []*watchdog.Guard
+	configs   []watchdog.Config
+	written   map[string][]written
+	left      map[string]float64 // by vehicle and command, s, when it left for the broker
+	at        map[string]int     // records compared, by vehicle
+	last      []time.Duration    // of the intake, by vehicle
+	out       Reproduction
 	// each, where not nil, is told of every step; what it is given is only valid
 	// until the next.
 	each func(step) error
@@ -109,7 +112,7 @@ type step struct {
 // load parses the site from the session's own copies.
 func (a *again) load(r *trail.Reader) error {
 	a.out.Session = a.meta.Session
-	a.seeds = map[string][]byte{}
+	a.seeds, a.motorsOff = map[string][]byte{}, map[string]bool{}
 	var files []config.File
 	for _, f := range a.meta.Files {
 		data, err := r.File(f.Name)
@@ -156,9 +159,18 @@ func (a *again) line(l trail.Line) error {
 			written{kind: l.Kind, at: l.At, body: bytes.Clone(l.Body), line: l.Seq})
 	case l.Kind == trail.KindSeal:
 		a.out.Sealed = true
+	case l.Kind == "left":
+		var b struct {
+			ID string `json:"id"`
+		}
+		if err := json.Unmarshal(l.Body, &b); err != nil {
+			return fmt.Errorf("review: line %d of the trail: %w", l.Seq, err)
+		}
+		a.left[l.Vehicle+"\x00"+b.ID] = l.At.Seconds()
 	case l.Kind == "guard":
 		var b struct {
-			Seed string `json:"nonce_seed"`
+			Seed      string `json:"nonce_seed"`
+			MotorsOff bool   `json:"motors_off"`
 		}
 		if err := json.Unmarshal(l.Body, &b); err != nil {
 			return fmt.Errorf("review: line %d of the trail: %w", l.Seq, err)
@@ -167,7 +179,7 @@ func (a *again) line(l trail.Line) error {
 		if err != nil {
 			return fmt.Errorf("review: line %d of the trail: the seed: %w", l.Seq, err)
 		}
-		a.seeds[l.Vehicle] = seed
+		a.seeds[l.Vehicle], a.motorsOff[l.Vehicle] = seed, b.MotorsOff
 	}
 	return nil
 }
@@ -195,6 +207,7 @@ func (a *again) config(s *config.Site, name string) (watchdog.Config, error) {
 	cfg := v.Config
 	cfg.Session, cfg.Hash = a.meta.Session, s.Hash
 	cfg.Pose.WallZero = a.meta.Started.UnixNano()
+	cfg.MotorsOff = a.motorsOff[name]
 	if copy(cfg.NonceSeed[:], a.seeds[name]) != len(cfg.NonceSeed) {
 		return cfg, fmt.Errorf("review: the trail does not hold the seed of %q: its session was not begun", name)
 	}

@@ -6,6 +6,7 @@ import (
 
 	"pinfold/watchdog"
 	"pinfold/watchdog/trail"
+	"pinfold/watchdog/walk"
 )
 
 // Session sums up one session's trail.
@@ -17,7 +18,9 @@ type Session struct {
 	Head   string `json:"head"`
 	Rows   []Row  `json:"episodes"`
 	Faults []Note `json:"faults"`
-	last   time.Duration
+	// Walks are the lists of walks along the edges, the newest of each vehicle.
+	Walks []walk.List `json:"walks,omitempty"`
+	last  time.Duration
 }
 
 // Row is one episode with the answer it got. Times are session instants in
@@ -55,7 +58,7 @@ func Read(folder string) (*Session, error) {
 	}
 	defer r.Close()
 	m := r.Meta()
-	s := &summary{levels: map[string]string{}, rows: map[string]int{}, led: map[string]int{}, called: map[string]time.Duration{},
+	s := &summary{levels: map[string]string{}, carried: map[string]bool{}, rows: map[string]int{}, led: map[string]int{}, called: map[string]time.Duration{},
 		out: Session{ID: m.Session, Guard: m.Guard, Site: m.Site, Folder: folder, Rows: []Row{}, Faults: []Note{}}}
 	if err := r.Events(s.line); err != nil {
 		return nil, err
@@ -65,16 +68,23 @@ func Read(folder string) (*Session, error) {
 
 // summary gathers a Session from its lines.
 type summary struct {
-	out    Session
-	levels map[string]string        // by vehicle
-	rows   map[string]int           // newest row by vehicle, cause and name
-	led    map[string]int           // row that led to the command of that cause, by the same
-	called map[string]time.Duration // newest command, by the same
+	out     Session
+	levels  map[string]string        // by vehicle
+	carried map[string]bool          // by vehicle: in a person's hands, motors off
+	rows    map[string]int           // newest row by vehicle, cause and name
+	led     map[string]int           // row that led to the command of that cause, by the same
+	called  map[string]time.Duration // newest command, by the same
 }
 
 func (s *summary) line(l trail.Line) error {
 	s.out.Head, s.out.last = l.Hash, max(s.out.last, l.At)
 	var err error
+	switch l.Kind {
+	case trail.KindSigned:
+		err = s.walked(&l)
+	case "guard":
+		err = s.begun(&l)
+	}
 	switch watchdog.RecordKind(l.Kind) {
 	case watchdog.RecLevel:
 		var b watchdog.LevelChange
@@ -119,13 +129,6 @@ func (s *summary) episode(l *trail.Line, e *watchdog.Episode) {
 	r.Cause, r.Name, r.Worst, r.Limit, r.Unit = e.Cause, e.Name, e.Worst, e.Limit, e.Unit
 	r.Breach, r.Text = e.Breach, e.Text
 	r.open = watchdog.RecordKind(l.Kind) == watchdog.RecOpen
-}
-
-func (s *summary) level(vehicle string) string {
-	if l, ok := s.levels[vehicle]; ok {
-		return l
-	}
-	return watchdog.Waiting.String()
 }
 
 // commanded notes which episode led to a command: the one of its cause that is

@@ -36,6 +36,9 @@ func (rep *Report) stops() string {
 			}
 		}
 	}
+	if text := rep.carriedAll(); text != "" && n == 0 {
+		return text
+	}
 	if n == 0 {
 		return "No stop was called."
 	}

@@ -61,6 +61,20 @@ type Track struct {
 	LevelAt   []LevelFrom
 }
 
+// hold fills stretches of at most patience, s, in which nothing came with what was
+// known before them: so long the guard itself goes by its newest pose.
+func (t *Track) hold(patience float64) {
+	for _, all := range [][]Range{t.Height, t.Speed, t.Tilt, t.Clearance} {
+		for i, since := 1, 0; i < len(all); i++ {
+			if !all[i].None {
+				since = i
+			} else if float64(i-since)*t.Width <= patience {
+				all[i] = all[since]
+			}
+		}
+	}
+}
+
 // LevelFrom says that a level holds from T on.
 type LevelFrom struct {
 	T     float64

@@ -74,6 +74,9 @@ type Status struct {
 	Bound int64 // of Bytes
 	Free  int64 // on the disk, for a program without special rights; -1 unknown
 
+	Steps   uint64        // how often the wall clock was stepped, by more than 128 ms
+	Stepped time.Duration // by how much the last time; the session's clock is not touched
+
 	Folder string // of this session
 	Public string // hex public key that will seal it
 }
@@ -134,6 +137,8 @@ type Report struct {
 	Problems []Problem // at most MaxFaults
 	Count    int       // of all problems
 	Notes    []string  // what a reader must know, and is no fault: not sealed, gaps, torn bytes
+
+	Signed []SignedLine // records that were signed at once, at most MaxFaults
 
 	Sealed  bool   // a seal stands at the end and its signature holds
 	Torn    bool   // the last line is half there, which is one of the problems: a write was cut off, or the end was

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -37,8 +38,8 @@ func BenchmarkEvent(b *testing.B) {
 }
 
 // BenchmarkHour writes an hour of one vehicle at 200 Hz as fast as it goes, with
-// every second its own frame, and says how many bytes the folder holds and which
-// part of a core an hour of it takes. Then it is verified.
+// every second its own frame, and says how many bytes the folder holds. Then it is
+// verified.
 func BenchmarkHour(b *testing.B) {
 	for b.Loop() {
 		o := benchOptions(b)
@@ -70,6 +71,44 @@ func BenchmarkHour(b *testing.B) {
 		}
 		b.ReportMetric(float64(n)/1e6, "MB/hour")
 	}
+}
+
+// BenchmarkLive writes one vehicle's trail at the pace of a tracker, 200 Hz, to a
+// real disk for ten seconds, and says which share of one core that takes by the
+// processor time of this process (getrusage): compressing, hashing, signing, writing
+// and fsync. A share is not disturbed by what else runs, as a duration is.
+func BenchmarkLive(b *testing.B) {
+	const seconds = 10
+	poses := make([][]byte, seconds*200)
+	for i := range poses {
+		poses[i] = benchPose(i)
+	}
+	for b.Loop() {
+		w := mustCreate(b, benchOptions(b))
+		used, begin := processorTime(b), time.Now()
+		for i, p := range poses {
+			at := time.Duration(i) * 5 * time.Millisecond
+			time.Sleep(time.Until(begin.Add(at)))
+			w.Intake(&Item{Kind: 2, At: at, Arrived: at, Payload: p})
+			if i%200 == 0 { // more records than a calm session has
+				w.Event("wren", "episode", at, episode{Worst: 1.5, Limit: 2.8})
+			}
+		}
+		b.ReportMetric(100*(processorTime(b)-used).Seconds()/time.Since(begin).Seconds(), "%core")
+		if s, err := w.Close(time.Minute); err != nil || s.Lost > 0 {
+			b.Fatalf("%v, %d lost", err, s.Lost)
+		}
+	}
+}
+
+// processorTime is what this process has used of the processor.
+func processorTime(b *testing.B) time.Duration {
+	b.Helper()
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		b.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 func waiting(w *Writer) int {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"path/filepath"
 )
 
@@ -87,7 +88,7 @@ func (d *disk) run() {
 
 func (d *disk) do(j job) result {
 	r := result{job: j, free: -1, err: d.write(j)}
-	if j.tidy {
+	if j.tidy || r.err != nil { // a full disk shows as one at once
 		if free, err := d.fs.Free(d.dir); err == nil {
 			r.free = free
 		}
@@ -105,15 +106,24 @@ func (d *disk) do(j job) result {
 
 func (d *disk) write(j job) error {
 	if err := writePart(d.intake, j.intake, j.sync); err != nil {
-		return fmt.Errorf("%s: %w", intakeName, err)
+		return fmt.Errorf("%s: %w", intakeName, bare(err))
 	}
 	if err := writePart(d.events, j.events, j.sync); err != nil {
-		return fmt.Errorf("%s: %w", eventsName, err)
+		return fmt.Errorf("%s: %w", eventsName, bare(err))
 	}
 	if j.syncDir {
 		return d.fs.SyncDir(d.folder)
 	}
 	return nil
+}
+
+// bare leaves out the path, which is that of the folder before it got its name.
+func bare(err error) error {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return fmt.Errorf("%s: %w", p.Op, p.Err)
+	}
+	return err
 }
 
 func writePart(h Handle, p part, sync bool) error {

@@ -84,6 +84,12 @@ func (f *flakyFS) setGate(g chan struct{}) {
 	f.gate = g
 }
 
+func (f *flakyFS) setFree(n int64) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.free = n
+}
+
 func (f *flakyFS) count() (seen, fired int) {
 	f.mu.Lock()
 	defer f.mu.Unlock()

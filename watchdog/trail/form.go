@@ -1,8 +1,6 @@
 package trail
 
 import (
-	"crypto/ed25519"
-	"encoding/hex"
 	"fmt"
 	"time"
 )
@@ -128,7 +126,12 @@ func (k *keeper) gapWhy() string {
 }
 
 func (k *keeper) formEvent(q *queued) {
-	seq := k.line(q.vehicle, q.kind, q.at, q.body)
+	var seq uint64
+	if q.sign {
+		seq, _ = k.signedLine(q.vehicle, q.kind, q.at, q.body)
+	} else {
+		seq = k.line(q.vehicle, q.kind, q.at, q.body)
+	}
 	if k.w.o.IsStop(q.kind, q.body) {
 		k.stops++
 	}
@@ -144,6 +147,7 @@ func (k *keeper) formClock() {
 	offset := wall.Sub(k.w.o.Started) - at
 	if step := offset - k.offset; step > clockStep || step < -clockStep {
 		k.line("", KindClock, at, encodeBody(Clock{Stepped: step.Seconds(), Wall: wall}))
+		k.steps, k.stepped = k.steps+1, step
 	}
 	k.offset = offset
 }
@@ -158,18 +162,10 @@ func (k *keeper) formSeal() {
 	if waits || k.sealLine > 0 || len(k.waiters) > 0 {
 		return
 	}
-	prev, from := k.head, len(k.events.buf)
 	body := encodeBody(Seal{Lines: k.seq + 1, Frames: k.frame, Items: k.items, Intake: k.intake.end(),
 		Stops: k.stops, Lost: lost})
-	signed := appendLine(nil, k.seq+1, prev, k.now(), "", KindSeal, body)
-	signed = signed[:len(signed)-len(signatureMark+`"}}`)]
-	sig := hex.EncodeToString(ed25519.Sign(w.key, signed))
-	k.events.buf = append(k.events.buf, signed...)
-	k.events.buf = append(k.events.buf, signatureMark+sig+`"}}`...)
-	k.seq++
-	k.head = hashOf(k.events.buf[from:])
-	k.events.buf = append(k.events.buf, '\n')
-	k.sealLine = k.seq
+	var sig string
+	k.sealLine, sig = k.signedLine("", KindSeal, k.now(), body)
 	k.seal = Sealed{Folder: w.folder, Head: k.head, Signature: sig, Public: publicHex(w.key),
 		Lines: k.seq, Items: k.items, Lost: lost}
 }

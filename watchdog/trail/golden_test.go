@@ -30,8 +30,9 @@ func goldenBodies() map[string]any {
 			TornSHA256: hash, Loose: 4100, LooseSHA256: hash, Why: "ended without a seal"},
 		KindRemoved: Removed{Session: "s0", Folder: "20260228T120000Z-s0", Started: wall, Sealed: true, Stops: 0, Bytes: 1 << 20,
 			Lines: 99, Head: hash, Why: "oldest of the sessions, which held 2147483700 bytes; the bound is 2147483648"},
-		KindSpace: Space{Warn: "104857600 bytes are free on the disk of the trail: free some", Bytes: 5 << 20, Bound: 2 << 30, Free: 100 << 20},
-		KindClock: Clock{Stepped: -3600, Wall: wall},
+		KindSpace:  Space{Warn: "104857600 bytes are free on the disk of the trail: free some", Bytes: 5 << 20, Bound: 2 << 30, Free: 100 << 20},
+		KindClock:  Clock{Stepped: -3600, Wall: wall},
+		KindSigned: Signed{About: "walk", Record: []byte(`{"vehicle":"wren","walked":9}`), Signature: strings.Repeat("0123456789abcdef", 8)},
 		KindSeal: Seal{Lines: 42, Frames: 4, Items: 800, Intake: 16400, Stops: 1, Lost: 8,
 			Signature: strings.Repeat("0123456789abcdef", 8)},
 	}

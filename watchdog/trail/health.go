@@ -13,10 +13,11 @@ func (k *keeper) report(now time.Time) {
 	was := k.told
 	s.Err = k.ill(now)
 	s.OK, s.Warn = s.Err == "", k.space.warning
+	s.Steps, s.Stepped = k.steps, k.stepped
 	said := *s
 	w.mu.Unlock()
 	k.told = said
-	if w.o.OnStatus != nil && (!k.toldOnce || was.OK != said.OK || was.Err != said.Err || was.Warn != said.Warn) {
+	if w.o.OnStatus != nil && (!k.toldOnce || was.OK != said.OK || was.Err != said.Err || was.Warn != said.Warn || was.Steps != said.Steps) {
 		k.toldOnce = true
 		w.o.OnStatus(said)
 	}

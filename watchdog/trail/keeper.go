@@ -34,6 +34,8 @@ type keeper struct {
 	retryAt   time.Time
 	err, gone error         // of the last job, of the last look
 	offset    time.Duration // wall clock minus session's clock
+	steps     uint64        // of the wall clock
+	stepped   time.Duration // the last of them
 
 	space    space
 	told     Status // by OnStatus
@@ -119,6 +121,8 @@ func (k *keeper) take(r result, now time.Time) {
 	k.events.done(r.job.events, r.job.sync, r.err)
 	if r.job.tidy {
 		k.gone = r.gone
+	}
+	if r.job.tidy || r.err != nil {
 		k.space.free = r.free
 	}
 	if r.err != nil {

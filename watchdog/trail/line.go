@@ -23,6 +23,7 @@ const (
 	KindRemoved   = "removed"   // Body is Removed: a session that is about to be removed
 	KindSpace     = "space"     // Body is Space: the warning about space changed
 	KindClock     = "clock"     // Body is Clock: the wall clock was stepped
+	KindSigned    = "signed"    // Body is Signed: a record of the caller's, signed at once
 	KindSeal      = "seal"      // Body is Seal: the last line
 )
 
@@ -155,7 +156,7 @@ func cutText(s string, limit int) string {
 func appKind(kind string) string {
 	kind = cutName(kind)
 	switch kind {
-	case KindSession, KindIntake, KindGap, KindLate, KindRecovered, KindRemoved, KindSpace, KindClock, KindSeal, "":
+	case KindSession, KindIntake, KindGap, KindLate, KindRecovered, KindRemoved, KindSpace, KindClock, KindSigned, KindSeal, "":
 		return appPrefix + kind
 	}
 	return kind

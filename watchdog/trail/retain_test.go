@@ -185,9 +185,17 @@ func wallClockStepIsSaid(t *testing.T) {
 		return o.Started.Add(step)
 	}
 	o.Now = func() time.Duration { return 0 }
+	told := &statuses{}
+	o.OnStatus = told.take
 	w := mustCreate(t, o)
 	steps <- -time.Hour
 	give(w, 0, 2)
+	eventually(t, "the step is in Status, and told", func() bool {
+		told.mu.Lock()
+		defer told.mu.Unlock()
+		st := w.Status()
+		return st.Steps == 1 && st.Stepped == -time.Hour && len(told.all) > 0 && told.all[len(told.all)-1].Steps == 1
+	})
 	s := mustClose(t, w)
 	mustVerify(t, s.Folder, s.Head)
 	for _, l := range lines(t, s.Folder) {

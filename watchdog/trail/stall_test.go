@@ -95,6 +95,7 @@ func outage(t *testing.T, errno error) {
 	w := mustCreate(t, o)
 	give(w, 0, 100)
 	f.breakFrom("write")
+	f.setFree(7)
 	given := 100
 	payload := make([]byte, 4<<10)
 	rng := rand.New(rand.NewPCG(1, 2)) // bytes that do not compress fill the bounds soon
@@ -110,6 +111,9 @@ func outage(t *testing.T, errno error) {
 	})
 	if st := w.Status(); st.OK || st.Err == "" {
 		t.Errorf("status in the outage: %+v", st)
+	}
+	if st := w.Status(); st.Free != 7 {
+		t.Errorf("%d bytes are said to be free where a write has just failed and 7 are", st.Free)
 	}
 	eventually(t, "told of the outage", func() bool { return told.has(false, errno.Error()) })
 	f.heal()

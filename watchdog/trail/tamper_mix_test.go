@@ -41,10 +41,12 @@ func tampers() []tamper {
 		{"line repeated", false, editLines(func(rng *rand.Rand, l [][]byte) [][]byte {
 			return slices.Insert(l, rng.IntN(len(l)+1), l[rng.IntN(len(l))])
 		})},
-		{"bytes taken out", false, func(rng *rand.Rand, files map[string][]byte) (string, []byte) {
+		{"bytes taken out", true, func(rng *rand.Rand, files map[string][]byte) (string, []byte) {
 			name := anyFile(rng, files)
 			data := bytes.Clone(files[name])
-			from := rng.IntN(len(data) - 1) // not to the end: that is a truncation
+			// Where the seal goes, and what is left of two lines happens to be one,
+			// nothing but a head vouches for that last line.
+			from := rng.IntN(len(data) - 1)
 			return name, slices.Delete(data, from, from+1+rng.IntN(len(data)-1-from))
 		}},
 		{"bytes put in", false, func(rng *rand.Rand, files map[string][]byte) (string, []byte) {
@@ -71,9 +73,9 @@ func editLines(edit func(*rand.Rand, [][]byte) [][]byte) func(*rand.Rand, map[st
 }
 
 // TestRandomTampersAreFound changes a sealed session at random, in turn in every
-// way of tampers: 800 times, or as often as PINFOLD_TRAIL_TAMPERS says.
+// way of tampers: 400 times, or as often as PINFOLD_TRAIL_TAMPERS says.
 func TestRandomTampersAreFound(t *testing.T) {
-	times := 800
+	times := 400
 	if n, err := strconv.Atoi(os.Getenv("PINFOLD_TRAIL_TAMPERS")); err == nil {
 		times = n
 	}

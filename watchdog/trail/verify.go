@@ -153,6 +153,8 @@ func (v *verifier) kind(r rawLine, l *Line) {
 		v.frame(r, l)
 	case KindGap:
 		v.gap(r, l)
+	case KindSigned:
+		v.checkSigned(r, l)
 	case KindSeal:
 		v.checkSeal(r, l)
 	}

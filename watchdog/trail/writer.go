@@ -37,6 +37,7 @@ type queued struct {
 	vehicle, kind string
 	at            time.Duration
 	body          []byte
+	sign          bool
 	done          func(failed bool)
 	deadline      time.Time // where done is set
 }

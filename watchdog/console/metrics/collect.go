@@ -74,7 +74,7 @@ func placed(s *watchdog.Snapshot) bool { return s.Judged && !s.Void }
 type whole struct {
 	level, cause, link, beat                              *prometheus.Desc
 	trailOK, trailBytes, trailBound, trailFree, trailLost *prometheus.Desc
-	trailLines, trailItems                                *prometheus.Desc
+	trailLines, trailItems, clockSteps, clockStepped      *prometheus.Desc
 }
 
 func wholes() whole {
@@ -90,6 +90,9 @@ func wholes() whole {
 		trailLost:  desc("trail_lost_total", "Records and messages that will never be in the trail."),
 		trailLines: desc("trail_records_total", "Records durable in the trail."),
 		trailItems: desc("trail_messages_total", "Messages durable in the trail's intake."),
+
+		clockSteps:   desc("clock_steps_total", "How often the wall clock was stepped by more than 128 ms; nothing is judged by it."),
+		clockStepped: desc("clock_stepped_seconds", "By how much it was the last time."),
 	}
 }
 
@@ -117,6 +120,8 @@ func (m *Set) Collect(ch chan<- prometheus.Metric) {
 	send(w.trailLost, prometheus.CounterValue, float64(t.Lost))
 	send(w.trailLines, prometheus.CounterValue, float64(t.Lines))
 	send(w.trailItems, prometheus.CounterValue, float64(t.Items))
+	send(w.clockSteps, prometheus.CounterValue, float64(t.Steps))
+	send(w.clockStepped, prometheus.GaugeValue, t.Stepped.Seconds())
 }
 
 func (m *Set) vehicle(v *vehicle, w *whole, all []gauge,

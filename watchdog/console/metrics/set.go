@@ -39,6 +39,9 @@ type Trail struct {
 	Bytes int64  // of all sessions together
 	Bound int64  // of Bytes
 	Free  int64  // on the disk; -1 unknown
+
+	Steps   uint64        // of the wall clock
+	Stepped time.Duration // the last of them
 }
 
 // Session says what is running.

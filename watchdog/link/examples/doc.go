@@ -4,7 +4,8 @@
 //
 //	vehicle.py      a vehicle, paho-mqtt
 //	c/vehicle.c     a vehicle for a microcontroller's loop: receiver.c and
-//	                message.c are its rules, mqtt.c a small client; no heap
+//	                message.c are its rules, sign.c signatures, mqtt.c a small
+//	                client; no heap
 //	pose.py         a tracker, paho-mqtt
 //	tracker/        a tracker, Go
 //	c/pose.c        a tracker, libmosquitto

@@ -6,24 +6,31 @@ import (
 	"math"
 	"net/url"
 	"os/exec"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/mosquittotest"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
 
 // TestPythonVehicleLive runs the example as a user would, on a real broker.
 func TestPythonVehicleLive(t *testing.T) {
+	t.Parallel()
 	interpreter := python(t, "paho.mqtt.client", "python3-paho-mqtt")
-	vehicleLive(t, interpreter, "-B", "vehicle.py")
+	vehicleLive(t, nil, interpreter, "-B", "vehicle.py")
+	t.Run("signed", func(t *testing.T) { t.Parallel(); vehicleLive(t, sign.NewKey(), interpreter, "-B", "vehicle.py") })
 }
 
 // TestCVehicleLive does the same with the C vehicle and its own small client.
 func TestCVehicleLive(t *testing.T) {
-	vehicleLive(t, compileVehicle(t))
+	t.Parallel()
+	program := compileVehicle(t)
+	vehicleLive(t, nil, program)
+	t.Run("signed", func(t *testing.T) { t.Parallel(); vehicleLive(t, sign.NewKey(), program) })
 }
 
 // firstWord is what a vehicle says to do; why is its own business.
@@ -35,7 +42,7 @@ func firstWord(line string) string {
 // vehicleLive: the vehicle moves by a permit that echoes its stamps, halts by a
 // command and acknowledges it, and halts by itself when the permits end, or its
 // broker does.
-func vehicleLive(t *testing.T, program ...string) {
+func vehicleLive(t *testing.T, key *sign.Key, program ...string) {
 	b := mosquittotest.Start(t)
 	topics, err := wire.Topics(wire.DefaultPrefix, "wren")
 	if err != nil {
@@ -57,18 +64,19 @@ func vehicleLive(t *testing.T, program ...string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	said := startVehicle(t, b.URL, program...)
+	signs := sign.New(key, topics.Permit)
+	said := startVehicle(t, b.URL, key, program...)
 	expect(t, said, "stop")
 
 	seq := uint64(0)
-	grant := func(yes bool) { seq = answerPose(t, in, permit, now, seq, yes) }
+	grant := func(yes bool) { seq = answerPose(t, in, permit, signs, now, seq, yes) }
 	until(t, said, "go", func() { grant(seq%20 >= 3) }) // it says no first, and again: the vehicle may not hear yet
 	command := wire.Command{ID: "c1", Seq: 1, Action: wire.Land, Value: math.NaN(), Limit: math.NaN()}
-	if err := c.PublishNow(topics.Command, command.Append(nil), 0, false, time.Second); err != nil {
+	if err := c.PublishNow(topics.Command, sign.New(key, topics.Command).Sign(command.Append(nil)), 0, false, time.Second); err != nil {
 		t.Fatal(err)
 	}
 	expect(t, said, "land")
-	awaitAck(t, in, "c1")
+	awaitAck(t, in, sign.New(key, topics.Ack), "c1")
 	until(t, said, "go", func() { grant(seq%2 == 0) }) // no, yes: the latch opens
 	expect(t, said, "stop")                            // nobody grants any more
 	until(t, said, "go", func() { grant(true) })
@@ -78,13 +86,21 @@ func vehicleLive(t *testing.T, program ...string) {
 	until(t, said, "go", func() { grant(true) }) // both are back
 }
 
-func startVehicle(t *testing.T, broker string, program ...string) <-chan string {
+func startVehicle(t *testing.T, broker string, key *sign.Key, program ...string) <-chan string {
 	t.Helper()
 	u, err := url.Parse(broker)
 	if err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(program[0], append(program[1:], u.Hostname(), u.Port(), "wren")...)
+	args := append(program[1:], u.Hostname(), u.Port(), "wren")
+	if key != nil {
+		file := filepath.Join(t.TempDir(), "key")
+		if err := sign.WriteKey(file, key); err != nil {
+			t.Fatal(err)
+		}
+		args = append(args, file)
+	}
+	cmd := exec.Command(program[0], args...)
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -124,7 +140,7 @@ func until(t *testing.T, said <-chan string, want string, do func()) {
 }
 
 // answerPose takes the next pose and permits by its stamp.
-func answerPose(t *testing.T, in *link.Inbox, permit *link.Slot, now func() time.Duration, seq uint64, yes bool) uint64 {
+func answerPose(t *testing.T, in *link.Inbox, permit *link.Slot, signs *sign.Signer, now func() time.Duration, seq uint64, yes bool) uint64 {
 	t.Helper()
 	var m link.Message
 	if !in.Take(&m) {
@@ -141,17 +157,17 @@ func answerPose(t *testing.T, in *link.Inbox, permit *link.Slot, now func() time
 	}
 	seq++
 	p := wire.Permit{Guard: "hall", Session: "s", Seq: seq, Go: yes, Stamp: stamp, Valid: 0.5}
-	permit.Put(p.Append(nil), now()+50*time.Millisecond)
+	permit.Put(signs.Sign(p.Append(nil)), now()+50*time.Millisecond)
 	return seq
 }
 
-func awaitAck(t *testing.T, in *link.Inbox, id string) {
+func awaitAck(t *testing.T, in *link.Inbox, signs *sign.Signer, id string) {
 	t.Helper()
 	var m link.Message
 	for end := time.Now().Add(5 * time.Second); time.Now().Before(end); {
 		if !in.Take(&m) {
 			time.Sleep(time.Millisecond)
-		} else if a, err := wire.DecodeAck(m.Payload); err == nil && a.ID == id && a.Action == wire.Land {
+		} else if a, err := wire.DecodeAck(m.Payload); err == nil && signs.Check(m.Payload) && a.ID == id && a.Action == wire.Land {
 			return
 		}
 	}

@@ -1,14 +1,18 @@
 #!/usr/bin/env python3
 """A vehicle that moves only while it holds a permit. MQTT 3.1.1, paho-mqtt.
 
-    python3 vehicle.py HOST PORT VEHICLE
+    python3 vehicle.py HOST PORT VEHICLE [KEYFILE]
 
+With a key, as pinfold key --new makes it, only what is signed with it counts.
 Needs paho-mqtt (Debian: python3-paho-mqtt). Copy Receiver as it is; put your
 motors where drive() is. Local aviation rules, the site's own rules and a
 hardware emergency stop come first: this is an added layer and not a certified
 safety function.
 """
+import hashlib
+import hmac
 import json
+import os
 import sys
 import threading
 import time
@@ -78,12 +82,45 @@ def decode(kind, fields, payload):
     return m
 
 
+MEMBER, END = b',"sig":"', b'"}'
+SIGNATURE = len(MEMBER) + 64 + len(END)
+
+
+def digits(key, topic, body):
+    """The signature of a message of a topic, up to where it stands in it."""
+    return hmac.new(key, topic.encode() + b"\0" + body, hashlib.sha256).hexdigest().encode()
+
+
+def signed(key, topic, payload):
+    """Whether payload is signed with the key for the topic; without a key, all are."""
+    body, rest = payload[:-SIGNATURE], payload[-SIGNATURE:]
+    return key is None or hmac.compare_digest(rest, MEMBER + digits(key, topic, body) + END)
+
+
+def sign(key, topic, payload):
+    """payload, which ends with its brace, signed with the key for the topic."""
+    return payload if key is None else payload[:-1] + MEMBER + digits(key, topic, payload[:-1]) + END
+
+
+def read_key(path):
+    """A key from a file that only its owner may open."""
+    if os.stat(path).st_mode & 0o077:
+        sys.exit(path + " may be opened by others than its owner: chmod 600 " + path)
+    with open(path) as f:
+        key = bytes.fromhex(f.read().strip())
+    if len(key) != 32:
+        sys.exit(path + " holds no key: want 64 hexadecimal digits")
+    return key
+
+
 class Receiver:
     """Bytes in, "may move" out. now is always ns on the vehicle's own clock,
-    the clock that stamps its poses. May be used by several threads."""
+    the clock that stamps its poses. May be used by several threads. With a key,
+    base is the beginning of the vehicle's topics, and everyone that of all."""
 
-    def __init__(self, lost="stop"):
+    def __init__(self, lost="stop", key=None, base="", everyone="pinfold/all"):
         self.lock, self.lost = threading.Lock(), lost
+        self.key, self.base, self.everyone = key, base, everyone
         self.session, self.seq = "", 0
         self.go, self.stamp, self.valid = False, 0, 0
         self.former = []   # displaced sessions: (session, seq), the last eight
@@ -94,6 +131,8 @@ class Receiver:
     def permit(self, payload, retained, now):
         with self.lock:
             if retained:  # a broker hands it out at any age
+                return
+            if not signed(self.key, self.base + "/permit", payload):
                 return
             try:
                 p = decode("permit", PERMIT, payload)
@@ -126,6 +165,9 @@ class Receiver:
     def command(self, payload, now):
         """Obeys, and returns what to publish on the ack topic, or None."""
         with self.lock:
+            if not signed(self.key, self.base + "/command", payload):
+                self.close("stop")  # whoever sent it: stopping is the safe side
+                return None
             try:
                 c = decode("command", COMMAND, payload)
             except (ValueError, ArithmeticError, RecursionError):
@@ -138,12 +180,15 @@ class Receiver:
                 self.latch = max(self.latch, c["action"], key=("stop", "land").index)
             action = "land" if "land" in (self.latch, c["action"]) else "stop"
             stamp = Decimal(now) / SECOND
-            return ('{"id":%s,"stamp":%s,"action":"%s"}' % (json.dumps(c["id"]), format(stamp, "f"), action)).encode()
+            ack = '{"id":%s,"stamp":%s,"action":"%s"}' % (json.dumps(c["id"]), format(stamp, "f"), action)
+            return sign(self.key, self.base + "/ack", ack.encode())
 
     def all_command(self, payload, now):
         """The broker speaks for a watchdog that is gone: latches each time."""
         with self.lock:
             try:
+                if not signed(self.key, self.everyone + "/command", payload):
+                    raise ValueError("not signed")
                 self.close(decode("command", COMMAND, payload)["action"])
             except (ValueError, ArithmeticError, RecursionError):
                 self.close("stop")
@@ -169,10 +214,10 @@ def drive(verdict, why):
     """Your motors. Called a hundred times a second."""
 
 
-def main(host, port, vehicle):
+def main(host, port, vehicle, key=None):
     import paho.mqtt.client as mqtt
-    receiver, clock = Receiver(), time.monotonic_ns
     base = "pinfold/" + vehicle
+    receiver, clock = Receiver(key=key, base=base), time.monotonic_ns
 
     def on_connect(client, *_):
         client.subscribe([(base + "/permit", 0), (base + "/command", 0), ("pinfold/all/command", 1)])
@@ -211,6 +256,6 @@ def main(host, port, vehicle):
 
 
 if __name__ == "__main__":
-    if len(sys.argv) != 4:
-        sys.exit("usage: vehicle.py HOST PORT VEHICLE")
-    main(sys.argv[1], int(sys.argv[2]), sys.argv[3])
+    if len(sys.argv) not in (4, 5):
+        sys.exit("usage: vehicle.py HOST PORT VEHICLE [KEYFILE]")
+    main(sys.argv[1], int(sys.argv[2]), sys.argv[3], read_key(sys.argv[4]) if len(sys.argv) > 4 else None)

@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"pinfold/watchdog/link/receiver"
+	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
 
@@ -102,10 +103,32 @@ func (s *story) spoil() {
 	s.say(topic, []byte(strings.Replace(text, w[0], w[1], 1)))
 }
 
+// signLines signs a story's messages: most as they have to be, and some not, with
+// another key, or for another topic.
+func signLines(lines []line, seed uint64, key *sign.Key, topics *wire.TopicSet) {
+	rng, other := rand.New(rand.NewPCG(seed, 2)), sign.NewKey()
+	for i := range lines {
+		l := &lines[i]
+		topic := map[string]string{"permit": topics.Permit, "command": topics.Command, "all": topics.AllCommand}[l.topic]
+		by := key
+		switch rng.IntN(20) {
+		case 0:
+			by = nil
+		case 1:
+			by = other
+		case 2:
+			topic = strings.Replace(topic, "wren", "mole", 1)
+		case 3:
+			topic = topics.Ack
+		}
+		l.payload = sign.New(by, topic).Sign(append([]byte(nil), l.payload...))
+	}
+}
+
 // judge is what the receiver package says after each line.
-func judge(t *testing.T, lines []line) []string {
+func judge(t *testing.T, lines []line, key *sign.Key, topics *wire.TopicSet) []string {
 	t.Helper()
-	r, err := receiver.New(receiver.Options{})
+	r, err := receiver.New(receiver.Options{Key: key, Topics: *topics})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -131,20 +154,30 @@ func judge(t *testing.T, lines []line) []string {
 }
 
 // compare gives the stories to another implementation, which answers a line for
-// a line, and looks for the first difference.
-func compare(t *testing.T, cmd *exec.Cmd) {
+// a line, and looks for the first difference; unsigned ones, and with a key signed
+// ones.
+func compare(t *testing.T, key *sign.Key, cmd *exec.Cmd) {
 	t.Helper()
+	topics, err := wire.Topics(wire.DefaultPrefix, "wren")
+	if err != nil {
+		t.Fatal(err)
+	}
 	var in bytes.Buffer
 	var want []string
 	var all []line
 	goes := 0
 	for seed := range uint64(60) {
-		fmt.Fprintln(&in, "new")
 		lines := tell(seed, 200)
+		if key == nil {
+			fmt.Fprintln(&in, "new")
+		} else {
+			fmt.Fprintf(&in, "new %x\n", key[:])
+			signLines(lines, seed, key, &topics)
+		}
 		for _, l := range lines {
 			fmt.Fprintf(&in, "%s %v %d %s\n", l.topic, l.retained, l.now, l.payload)
 		}
-		want = append(want, judge(t, lines)...)
+		want = append(want, judge(t, lines, key, &topics)...)
 		all = append(all, lines...)
 	}
 	for _, w := range want {
@@ -178,8 +211,8 @@ const pythonHarness = `
 import sys, vehicle
 for text in sys.stdin:
     text = text.rstrip("\n")
-    if text == "new":
-        r = vehicle.Receiver()
+    if text.startswith("new"):
+        r = vehicle.Receiver(key=bytes.fromhex(text[4:]) or None, base="pinfold/wren")
         continue
     topic, retained, now, payload = text.split(" ", 3)
     now, payload, ack = int(now), payload.encode(), None
@@ -190,6 +223,9 @@ for text in sys.stdin:
 `
 
 func TestPythonVehicleSaysWhatTheReceiverSays(t *testing.T) {
-	cmd := exec.Command(python(t, "json", "python3"), "-B", "-c", pythonHarness)
-	compare(t, cmd)
+	for name, key := range map[string]*sign.Key{"unsigned": nil, "signed": sign.NewKey()} {
+		t.Run(name, func(t *testing.T) {
+			compare(t, key, exec.Command(python(t, "json", "python3"), "-B", "-c", pythonHarness))
+		})
+	}
 }

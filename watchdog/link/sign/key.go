@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 )
 
 // NewKey draws a key.
@@ -54,7 +55,7 @@ func ReadKey(path string) (*Key, error) {
 		return nil, fmt.Errorf("the key: %w", err)
 	case !info.Mode().IsRegular():
 		return nil, fmt.Errorf("the key %s is not a file", path)
-	case info.Mode().Perm()&0o077 != 0:
+	case info.Mode().Perm()&others(path) != 0:
 		return nil, fmt.Errorf("the key %s may be opened by others than its owner (mode %04o): chmod 600 %s, and make a new one if anybody may have read it", path, info.Mode().Perm(), path)
 	}
 	text := make([]byte, 2*hex.EncodedLen(Size))
@@ -67,6 +68,17 @@ func ReadKey(path string) (*Key, error) {
 		return nil, fmt.Errorf("the key %s: %w", path, err)
 	}
 	return k, nil
+}
+
+// others are the permissions that a key's file may not give. A credential that
+// systemd hands to a service is readable by its user through an access list, which
+// shows as the group's right to read (systemd.exec(5), LoadCredential=); its folder
+// lets nobody else in.
+func others(path string) fs.FileMode {
+	if dir := os.Getenv("CREDENTIALS_DIRECTORY"); dir != "" && filepath.Dir(path) == filepath.Clean(dir) {
+		return 0o037
+	}
+	return 0o077
 }
 
 // WriteKey writes a key to a file that is not there yet, for its owner alone, and

@@ -190,6 +190,29 @@ func TestKeyFiles(t *testing.T) {
 	}
 }
 
+// What systemd hands to a service is readable by the group of its list, and counts
+// as private there alone.
+func TestCredentialOfAService(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "key")
+	if err := WriteKey(path, NewKey()); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		dir  string
+		mode os.FileMode
+		ok   bool
+	}{{dir, 0o440, true}, {dir + "/", 0o440, true}, {dir, 0o444, false}, {dir, 0o460, false}, {"", 0o440, false}, {filepath.Dir(dir), 0o440, false}} {
+		t.Setenv("CREDENTIALS_DIRECTORY", c.dir)
+		if err := os.Chmod(path, c.mode); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := ReadKey(path); (err == nil) != c.ok {
+			t.Errorf("mode %04o, folder %q: %v", c.mode, c.dir, err)
+		}
+	}
+}
+
 // A key that is printed by mistake is not given away.
 func TestKeyIsNotPrinted(t *testing.T) {
 	k := goldenKey(t)

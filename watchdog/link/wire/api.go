@@ -100,6 +100,10 @@ type State struct {
 	// read again: taken, or why it was not and the old one stays in force. Absent
 	// on the wire where there was none.
 	SiteSaid string `json:"site_said,omitempty"`
+	// TrailSaid is what a person should know of the trail: why it cannot be
+	// written, what will go wrong unless somebody acts, or that the wall clock was
+	// stepped. Absent on the wire where there is nothing.
+	TrailSaid string `json:"trail_said,omitempty"`
 }
 
 // Cause says why a level was raised.

@@ -11,7 +11,7 @@ import (
 var (
 	stateFields = []string{"guard", "session", "seq", "vehicle", "level", "go", "causes", "latched",
 		"clearance", "speed", "height", "tilt", "pose_age", "nonce", "blocked", "trail", "wall",
-		"aligned", "align_sent", "align_said", "trip_p50", "trip_p99", "trip_worst", "site_said"} // those after trail may be missing
+		"aligned", "align_sent", "align_said", "trip_p50", "trip_p99", "trip_worst", "site_said", "trail_said"} // those after trail may be missing
 	causeFields = []string{"cause", "name", "value", "limit", "unit", "text"}
 )
 
@@ -33,7 +33,7 @@ func (o *object) state(b []byte) (s State, err error) {
 	if err = o.begin("state", "", b, StateMax, stateFields); err != nil {
 		return s, err
 	}
-	o.spare = 8
+	o.spare = 9
 	for {
 		i, v, err := o.next()
 		if i < 0 || err != nil {
@@ -78,6 +78,8 @@ func (o *object) stateFigure(s *State, field string, v jsontext.Value) (err erro
 		s.AlignSaid, err = o.plainText(field, v, TextMax)
 	case "site_said":
 		s.SiteSaid, err = o.plainText(field, v, TextMax)
+	case "trail_said":
+		s.TrailSaid, err = o.plainText(field, v, TextMax)
 	case "causes":
 		s.Causes, err = o.causes(field, v)
 	case "latched":

@@ -106,6 +106,7 @@ func (s *State) Append(b []byte) []byte {
 	b = measured(b, `,"trip_p99":`, s.TripP99)
 	b = measured(b, `,"trip_worst":`, s.TripWorst)
 	b = present(b, `,"site_said":`, cut(s.SiteSaid, TextMax))
+	b = present(b, `,"trail_said":`, cut(s.TrailSaid, TextMax))
 	return append(b, '}')
 }
 

@@ -40,6 +40,8 @@ func examples() map[string]appender {
 			Aligned: "00ff", AlignSent: "01ff", AlignSaid: "it is the one in force"},
 		"state-site.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 102, Vehicle: "wren", Level: "waiting", Nonce: "n", Trail: "ab",
 			SiteSaid: "not taken, the old one stays in force: speed of wren would be looser"},
+		"state-trail.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 103, Vehicle: "wren", Level: "waiting", Nonce: "n", Trail: "ab",
+			TrailSaid: "cannot be written: events.jsonl: write: no space left on device"},
 		"state-clear.json": &State{Guard: "hall", Session: "4f1d20a7", Seq: 99, Vehicle: "wren", Level: "clear", Go: true,
 			Clearance: ptr(1.25), Speed: ptr(0.5), Height: ptr(1.5), Tilt: ptr(3.5), PoseAge: ptr(0.004),
 			Nonce: "9c0d1e2f3a4b5c6d", Trail: "00ff"},

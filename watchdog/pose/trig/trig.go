@@ -72,6 +72,9 @@ func atanParts(x float64) (hi, lo float64) {
 // Atan is the arc tangent of x, rad, for x from 0 to 1: what Atan2 gives of a
 // point in that eighth of the plane.
 func Atan(x float64) float64 {
+	if float64(x*8)+0.5 < 1 { // what atanParts gives of it, without the call
+		return x + atanSmall(x)
+	}
 	hi, lo := atanParts(x)
 	return hi + lo
 }

@@ -1,7 +1,9 @@
 /* A vehicle that moves only while it holds a permit: one loop, static buffers.
  *
- *     cc -std=c99 -o vehicle vehicle.c receiver.c message.c mqtt.c
- *     ./vehicle 127.0.0.1 1883 wren
+ *     cc -std=c99 -o vehicle vehicle.c receiver.c message.c sign.c mqtt.c
+ *     ./vehicle 127.0.0.1 1883 wren [KEYFILE]
+ *
+ * With a key, as pinfold key --new makes it, only what is signed with it counts.
  *
  * On a board, put its timer where now_ns is, its network where the net_
  * functions are, and the motors where drive is. Nothing in the loop waits for
@@ -16,11 +18,13 @@
 #include <poll.h>
 #include <string.h>
 #include <sys/socket.h>
+#include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
 
 #include "mqtt.h"
 #include "receiver.h"
+#include "sign.h"
 
 #define MS 1000000LL
 #define TURN (10 * MS)
@@ -30,6 +34,8 @@
 static struct pf_receiver receiver; /* zero: ready, and permits nothing */
 static struct mqtt mqtt;
 static char ack_topic[96], pose_topic[96], permit_topic[96], command_topic[96];
+static unsigned char key[PF_KEY_SIZE];
+static int has_key;
 static const char all_topic[] = "pinfold/all/command";
 
 static int64_t now_ns(void) {
@@ -88,16 +94,28 @@ static int is(const char *topic, size_t len, const char *want) {
     return len == strlen(want) && memcmp(topic, want, len) == 0;
 }
 
+/* Whether a message counts: without a key, each does. */
+static int counts(const char *topic, const char *payload, size_t len) {
+    return !has_key || pf_signed(key, topic, payload, len);
+}
+
 static void on_message(const char *topic, size_t topic_len, const char *payload, size_t len, int retained) {
-    char ack[PF_ACK_MAX];
+    char ack[PF_ACK_MAX + PF_SIGNATURE_SIZE];
     if (is(topic, topic_len, permit_topic)) {
-        pf_permit(&receiver, payload, len, retained, now_ns());
+        if (counts(permit_topic, payload, len))
+            pf_permit(&receiver, payload, len, retained, now_ns());
     } else if (is(topic, topic_len, command_topic)) {
-        size_t n = pf_command(&receiver, payload, len, now_ns(), ack);
+        size_t n = 0;
+        if (counts(command_topic, payload, len))
+            n = pf_command(&receiver, payload, len, now_ns(), ack);
+        else
+            pf_all_command(&receiver, "", 0); /* a stop: the safe side */
+        if (n && has_key)
+            n = pf_sign(key, ack_topic, ack, n);
         if (n)
             mqtt_publish(&mqtt, ack_topic, ack, n);
     } else if (is(topic, topic_len, all_topic)) {
-        pf_all_command(&receiver, payload, len);
+        pf_all_command(&receiver, payload, counts(all_topic, payload, len) ? len : 0);
     }
 }
 
@@ -129,12 +147,27 @@ static void on_up(void) {
     mqtt_subscribe(&mqtt, all_topic);
 }
 
+/* A key from a file that only its owner may open; on a board, from its flash. */
+static int read_key(const char *path) {
+    char text[2 * PF_KEY_SIZE];
+    struct stat about;
+    ssize_t n = -1;
+    int fd = open(path, O_RDONLY);
+    if (fd >= 0 && fstat(fd, &about) == 0 && (about.st_mode & 077) == 0)
+        n = read(fd, text, sizeof text);
+    if (fd >= 0)
+        close(fd);
+    return n > 0 && pf_read_key(key, text, (size_t)n);
+}
+
 int main(int argc, char **argv) {
     static char id[80];
     int fd = -1, port = 0, was_up = 0;
     int64_t heard = 0, pinged = 0;
-    if (argc != 4 || !argv[3][0] || strlen(argv[3]) > PF_NAME_MAX)
-        return 2; /* usage: vehicle ADDRESS PORT VEHICLE */
+    if (argc < 4 || argc > 5 || !argv[3][0] || strlen(argv[3]) > PF_NAME_MAX)
+        return 2; /* usage: vehicle ADDRESS PORT VEHICLE [KEYFILE] */
+    if (argc == 5 && !(has_key = read_key(argv[4])))
+        return 2; /* no key, or one that others may open */
     for (const char *p = argv[2]; *p >= '0' && *p <= '9' && port < 65536; p++)
         port = port * 10 + (*p - '0');
     name_topic(ack_topic, argv[3], "/ack");
