@@ -3,7 +3,6 @@ package rehearse
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"time"
 
 	"pinfold/sim"
@@ -58,7 +57,7 @@ func (d *RandomBack) BackCase(seed uint64, attempt int) (*BackCase, error) {
 			return nil, fmt.Errorf("rehearse: seed %d: %w", seed, err)
 		}
 	}
-	rng := rand.New(rand.NewPCG(seed, 0x6261636b<<16|uint64(attempt)))
+	rng := newDice(seed, 0x6261636b<<16|uint64(attempt))
 	c := &BackCase{Case: d.scene.fresh(rng, seed, &d.Break), How: BackKind(rng.IntN(int(BackKinds)))}
 	if c.How == Dawdle && rng.IntN(3) > 0 { // it takes half a minute
 		c.How = Outward
@@ -77,7 +76,7 @@ func (d *RandomBack) BackCase(seed uint64, attempt int) (*BackCase, error) {
 // draw draws what a block of seeds shares: a pen without holes, of one region,
 // so that how far outside a place is can be said in one way only.
 func (d *RandomBack) draw(block uint64) (err error) {
-	rng := rand.New(rand.NewPCG(block, 0x6f7574<<8|uint64(d.Kind)))
+	rng := newDice(block, 0x6f7574<<8|uint64(d.Kind))
 	s := &d.scene
 	if err = s.room(rng, d.Kind, 4, 8); err != nil {
 		return err
@@ -96,7 +95,7 @@ func (d *RandomBack) draw(block uint64) (err error) {
 }
 
 // outside draws where it stands.
-func (c *BackCase) outside(rng *rand.Rand) bool {
+func (c *BackCase) outside(rng *dice) bool {
 	j, err := judge.New(c.Pen)
 	if err != nil {
 		return false
@@ -126,7 +125,7 @@ func (c *BackCase) outside(rng *rand.Rand) bool {
 
 // drive draws who brings it back. The middle of a pen is its origin, and all of
 // it is seen from there.
-func (c *BackCase) drive(rng *rand.Rand) {
+func (c *BackCase) drive(rng *dice) {
 	in := c.At.Mul(-1)
 	in.Z = 0
 	if c.Config.Kind == watchdog.Multirotor {
@@ -225,7 +224,7 @@ func (b *backRig) follow(s *sim.State) {
 
 // RunBackSeed draws and runs a seed until a start is granted.
 func RunBackSeed(src *RandomBack, seed uint64, opt Options) (res BackResult, c *BackCase, err error) {
-	res, c, err = tries(func(attempt int) (*BackCase, error) { return src.BackCase(seed, attempt) }, RunBack, BackResult.started, opt)
+	res, c, err = untilStarted(func(attempt int) (*BackCase, error) { return src.BackCase(seed, attempt) }, RunBack, BackResult.started, opt)
 	res.Seed = seed
 	return res, c, err
 }

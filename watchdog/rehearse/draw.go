@@ -102,7 +102,7 @@ func (d *Random) draw(block uint64) (err error) {
 
 // room draws a vehicle and a pen that is lo to hi times as wide as what the
 // vehicle needs until rest.
-func (s *scene) room(rng *rand.Rand, kind watchdog.Kind, lo, hi float64) (err error) {
+func (s *scene) room(rng *dice, kind watchdog.Kind, lo, hi float64) (err error) {
 	s.vehicle(rng, kind)
 	c := &s.config
 	need := c.Radius + c.Stopping.Margin + c.Stopping.PositionErr + stopping(c, 1.2) + 0.3
@@ -115,7 +115,7 @@ func (s *scene) room(rng *rand.Rand, kind watchdog.Kind, lo, hi float64) (err er
 }
 
 // fresh is a case in a scene that begins in motion, without a place and a pilot.
-func (s *scene) fresh(rng *rand.Rand, seed uint64, b *Break) Case {
+func (s *scene) fresh(rng *dice, seed uint64, b *Break) Case {
 	c := Case{Seed: seed, Config: s.config, Pen: s.pen.judged, Most: 6 * time.Second, Corner: Corner(rng.IntN(int(Corners) + 1))}
 	if c.Corner == Corners {
 		c.Corner = Worst // the half of all runs
@@ -127,7 +127,7 @@ func (s *scene) fresh(rng *rand.Rand, seed uint64, b *Break) Case {
 }
 
 // vehicle draws what is declared of a vehicle, and the model it moves by.
-func (s *scene) vehicle(rng *rand.Rand, kind watchdog.Kind) {
+func (s *scene) vehicle(rng *dice, kind watchdog.Kind) {
 	s.config = declare(rng, kind)
 	switch {
 	case kind == watchdog.Rover:

@@ -2,7 +2,6 @@ package rehearse
 
 import (
 	"math"
-	"math/rand/v2"
 	"time"
 
 	"pinfold/sim"
@@ -70,7 +69,7 @@ func (p *pilotOf) want(q *Pilot, on sim.Vec, me, other *sim.State, flies, late b
 }
 
 // drawMeeting draws a meeting that suits the two, and who drives.
-func (c *PairCase) drawMeeting(rng *rand.Rand) {
+func (c *PairCase) drawMeeting(rng *dice) {
 	flying := 0
 	for _, v := range c.Of {
 		if v.Config.Kind == watchdog.Multirotor {
@@ -118,7 +117,7 @@ func (c *PairCase) drawMeeting(rng *rand.Rand) {
 
 // stage puts the two where they are on their way to each other: false where
 // there is no room for it.
-func (c *PairCase) stage(rng *rand.Rand, pens [2]*pen) bool {
+func (c *PairCase) stage(rng *dice, pens [2]*pen) bool {
 	a, b, ok := c.meetingPoints(rng, pens)
 	if !ok {
 		return false
@@ -174,7 +173,7 @@ func (c *PairCase) share(i int) float64 {
 }
 
 // directions are where the two are headed, unit vectors.
-func (c *PairCase) directions(rng *rand.Rand) (d [2]sim.Vec) {
+func (c *PairCase) directions(rng *dice) (d [2]sim.Vec) {
 	d[0] = unit(rng, false)
 	turn := math.Pi + span(rng, -0.3, 0.3)*float64(rng.IntN(2))
 	switch c.Meeting {
@@ -202,7 +201,7 @@ func (c *PairCase) directions(rng *rand.Rand) (d [2]sim.Vec) {
 }
 
 // drive gives a vehicle its direction and speed.
-func (c *Case) drive(rng *rand.Rand, dir sim.Vec, still bool) {
+func (c *Case) drive(rng *dice, dir sim.Vec, still bool) {
 	most := c.fastest()
 	q := Pilot{Kind: Straight, Dir: dir, Out: dir, Speed: most * span(rng, 0.05, 1), Full: 3 * most,
 		After: c.warm(), Every: duration(rng, 60*ms, 500*ms), Swing: span(rng, 0.1, 1)}
@@ -227,7 +226,7 @@ func (c *Case) drive(rng *rand.Rand, dir sim.Vec, still bool) {
 
 // room is how far apart the two centres are to begin with, m: what they are to
 // keep, what both need until rest, and a little way to go.
-func (c *PairCase) room(rng *rand.Rand) float64 {
+func (c *PairCase) room(rng *dice) float64 {
 	room := c.Distance + math.Max(c.ahead[0], c.ahead[1])
 	for _, v := range c.Of {
 		s, speed := &v.Config.Stopping, v.Speed.Len()
@@ -239,7 +238,7 @@ func (c *PairCase) room(rng *rand.Rand) float64 {
 
 // behind puts the hunter where the other, that is going at its pen's edge, lies
 // in its way.
-func (c *PairCase) behind(rng *rand.Rand) {
+func (c *PairCase) behind(rng *dice) {
 	h, e := c.Of[c.lead], c.Of[1-c.lead]
 	from := rotated(e.Pilot.Dir.Mul(-1).Flat(), span(rng, -1.3, 1.3))
 	if from.Len() == 0 {
@@ -273,7 +272,7 @@ func (c *PairCase) face() {
 
 // meetingPoints are two points to meet at, one in each pen: the same one where
 // there is one in both.
-func (c *PairCase) meetingPoints(rng *rand.Rand, pens [2]*pen) (a, b sim.Vec, ok bool) {
+func (c *PairCase) meetingPoints(rng *dice, pens [2]*pen) (a, b sim.Vec, ok bool) {
 	const draws = 12
 	best := math.Inf(1)
 	for range draws {
@@ -301,7 +300,7 @@ func (c *PairCase) meetingPoints(rng *rand.Rand, pens [2]*pen) (a, b sim.Vec, ok
 }
 
 // somewhere is a place of the vehicle's centre in its pen.
-func (c *Case) somewhere(rng *rand.Rand, p *pen) (sim.Vec, bool) {
+func (c *Case) somewhere(rng *dice, p *pen) (sim.Vec, bool) {
 	for range maxTries {
 		r := &p.judged.Inside[rng.IntN(len(p.judged.Inside))]
 		corner, m := r.Outer[rng.IntN(len(r.Outer))], middle(r.Outer)
@@ -320,7 +319,7 @@ func (c *Case) somewhere(rng *rand.Rand, p *pen) (sim.Vec, bool) {
 
 // beside puts one that flies as high as one that drives, or so little above it
 // that the two are too near, where they are not to meet from above.
-func (c *PairCase) beside(rng *rand.Rand, at *[2]sim.Vec) {
+func (c *PairCase) beside(rng *dice, at *[2]sim.Vec) {
 	if c.Meeting == Stacked || c.Of[0].Config.Kind == c.Of[1].Config.Kind {
 		return
 	}
@@ -336,7 +335,7 @@ func (c *PairCase) beside(rng *rand.Rand, at *[2]sim.Vec) {
 // toldLate draws how late, at least and at most, a guard hears of the other:
 // soon, or anything for as long as what it hears holds, or always so late that
 // it just holds.
-func (c *Case) toldLate(rng *rand.Rand) (least, most time.Duration) {
+func (c *Case) toldLate(rng *dice) (least, most time.Duration) {
 	switch rng.IntN(4) {
 	case 0:
 		return 0, duration(rng, 0, 10*ms)

@@ -2,7 +2,6 @@ package rehearse
 
 import (
 	"fmt"
-	"math/rand/v2"
 	"time"
 
 	"pinfold/sim/judge"
@@ -61,7 +60,7 @@ func (d *RandomPairs) PairCase(seed uint64, attempt int) (*PairCase, error) {
 // draw draws what a block of seeds shares: two vehicles, and a pen that leaves
 // both of them some way.
 func (d *RandomPairs) draw(block uint64) (err error) {
-	rng := rand.New(rand.NewPCG(block, 0x70616972<<16|uint64(d.Kinds[0])<<8|uint64(d.Kinds[1])))
+	rng := newDice(block, 0x70616972<<16|uint64(d.Kinds[0])<<8|uint64(d.Kinds[1]))
 	need, flies := 0.0, false
 	for i := range d.scenes {
 		s := &d.scenes[i]
@@ -103,7 +102,7 @@ func (p *pen) forBody(c *watchdog.Config) *pen {
 
 // drawPair draws a case of two vehicles; nil where it found no place.
 func drawPair(scenes *[2]scene, seed uint64, attempt int, b *Break) *PairCase {
-	rng := rand.New(rand.NewPCG(seed, 0x6d656574<<16|uint64(attempt)))
+	rng := newDice(seed, 0x6d656574<<16|uint64(attempt))
 	c := &PairCase{Seed: seed}
 	corner := Corner(rng.IntN(int(Corners) + 1))
 	if corner == Corners {
@@ -158,15 +157,15 @@ func (r *PairResult) leaks() bool { return r.Near || r.Left }
 // RunPairSeed draws and runs a seed until both are granted a start that they
 // need; a result that was not Started is a seed for which none was.
 func RunPairSeed(src PairSource, seed uint64, opt Options) (res PairResult, c *PairCase, err error) {
-	res, c, err = tries(func(attempt int) (*PairCase, error) { return src.PairCase(seed, attempt) }, RunPair, PairResult.started, opt)
+	res, c, err = untilStarted(func(attempt int) (*PairCase, error) { return src.PairCase(seed, attempt) }, RunPair, PairResult.started, opt)
 	res.Seed = seed
 	return res, c, err
 }
 
 func (r PairResult) started() bool { return r.Started }
 
-// tries draws and runs until a run had its start; it is told only then.
-func tries[C, R any](draw func(attempt int) (*C, error), run func(*C, Options) (R, error), started func(R) bool, opt Options) (res R, c *C, err error) {
+// untilStarted draws and runs until a run had its start; it is told only then.
+func untilStarted[C, R any](draw func(attempt int) (*C, error), run func(*C, Options) (R, error), started func(R) bool, opt Options) (res R, c *C, err error) {
 	for attempt := range Attempts {
 		if c, err = draw(attempt); err != nil {
 			return res, nil, err

@@ -3,7 +3,6 @@ package rehearse
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"time"
 
 	"pinfold/sim"
@@ -57,7 +56,7 @@ func (d *RandomSlow) SlowCase(seed uint64, attempt int) (*SlowCase, error) {
 			return nil, fmt.Errorf("rehearse: seed %d: %w", seed, err)
 		}
 	}
-	rng := rand.New(rand.NewPCG(seed, 0x736c6f77<<16|uint64(attempt)))
+	rng := newDice(seed, 0x736c6f77<<16|uint64(attempt))
 	c := &SlowCase{Case: d.scene.fresh(rng, seed, &d.Break), Zones: d.zones, Limits: d.limits}
 	if !c.goAt(rng, d.aims) {
 		return nil, nil
@@ -68,7 +67,7 @@ func (d *RandomSlow) SlowCase(seed uint64, attempt int) (*SlowCase, error) {
 
 // draw draws what a block of seeds shares.
 func (d *RandomSlow) draw(block uint64) (err error) {
-	rng := rand.New(rand.NewPCG(block, 0x6c6f77<<8|uint64(d.Kind)))
+	rng := newDice(block, 0x6c6f77<<8|uint64(d.Kind))
 	if err = d.scene.room(rng, d.Kind, 7, 11); err != nil {
 		return err
 	}
@@ -110,7 +109,7 @@ func keepIn(s zones.Shape) zones.Shape {
 
 // goAt places the vehicle and its pilot before a slow zone: half of them too
 // fast, the others slow enough until they are near it, or in it.
-func (c *SlowCase) goAt(rng *rand.Rand, aims *pen) bool {
+func (c *SlowCase) goAt(rng *dice, aims *pen) bool {
 	l := &c.Config.Limits[watchdog.LimitSpeed]
 	most := *l
 	sneaks := c.Truth.Gain > 0.3 && rng.IntN(2) == 0
@@ -187,7 +186,7 @@ func RunSlow(c *SlowCase, opt Options) (res SlowResult, err error) {
 
 // RunSlowSeed draws and runs a seed until a start is granted.
 func RunSlowSeed(src *RandomSlow, seed uint64, opt Options) (res SlowResult, c *SlowCase, err error) {
-	res, c, err = tries(func(attempt int) (*SlowCase, error) { return src.SlowCase(seed, attempt) }, RunSlow, SlowResult.started, opt)
+	res, c, err = untilStarted(func(attempt int) (*SlowCase, error) { return src.SlowCase(seed, attempt) }, RunSlow, SlowResult.started, opt)
 	res.Seed = seed
 	return res, c, err
 }
