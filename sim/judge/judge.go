@@ -133,7 +133,11 @@ func (j *Judge) inPen(x, y, z float64) (float64, string) {
 	best, where := math.Inf(-1), ""
 	for _, r := range j.pen.Inside {
 		wall := r.signed(x, y) - j.pen.Radius
-		d := math.Min(wall, math.Min(z-j.pen.Below-r.Floor, r.Ceiling-z-j.pen.Above))
+		band := math.Min(z-j.pen.Below-r.Floor, r.Ceiling-z-j.pen.Above)
+		d := math.Min(wall, band)
+		if wall < 0 && band < 0 { // beside it and above, or below: as far as from its edge
+			d = -math.Hypot(wall, band)
+		}
 		if d > best {
 			best, where = d, r.Name
 		}

@@ -50,14 +50,15 @@ func TestRoomInABox(t *testing.T) {
 		x, y, z     float64
 		point, body float64
 	}{
-		{2, 2, 1.5, 1.5, 1.3},    // the ceiling is nearest: 3 - 1.5 - 0.2
-		{0.7, 2, 1.5, 0.7, 0.2},  // west wall
-		{2, 3.8, 1.5, 0.2, -0.3}, // body through the north wall
-		{4, 2, 1.5, 0, -0.5},     // on the line
-		{5, 2, 1.5, -1, -1.5},    // outside by one
-		{2, 2, 0.3, 0.3, 0.2},    // floor
-		{2, 2, 3.5, -0.5, -0.7},  // above the ceiling
-		{7, 8, 1.5, -5, -5.5},    // 3-4-5 from the corner
+		{2, 2, 1.5, 1.5, 1.3},                // the ceiling is nearest: 3 - 1.5 - 0.2
+		{0.7, 2, 1.5, 0.7, 0.2},              // west wall
+		{2, 3.8, 1.5, 0.2, -0.3},             // body through the north wall
+		{4, 2, 1.5, 0, -0.5},                 // on the line
+		{5, 2, 1.5, -1, -1.5},                // outside by one
+		{2, 2, 0.3, 0.3, 0.2},                // floor
+		{2, 2, 3.5, -0.5, -0.7},              // above the ceiling
+		{7, 8, 1.5, -5, -5.5},                // 3-4-5 from the corner
+		{7, 2, 7, -5, -math.Hypot(3.5, 4.2)}, // 3 beside and 4 above
 	} {
 		if got := point.Room(c.x, c.y, c.z); math.Abs(got-c.point) > 1e-12 {
 			t.Errorf("point at (%v, %v, %v): %v, wanted %v", c.x, c.y, c.z, got, c.point)

@@ -165,7 +165,7 @@ type BackResult struct {
 	How     BackKind `json:"-"`
 	Way     string   `json:"way"`
 	Back    bool     `json:"back"`    // it rests with all of its body inside
-	Out     float64  `json:"out"`     // m, the most its room fell by, where that took it outside
+	Out     float64  `json:"out"`     // m, the most its room fell below the most that its way until rest had had, where that took it outside
 	Over    float64  `json:"over"`    // m, by how much that was more than its declared stopping allows for; negative: less
 	Further bool     `json:"further"` // it went further out than that
 	Late    bool     `json:"late"`    // it was not called to a halt in time, or did not come to rest
@@ -178,7 +178,7 @@ func (r *BackResult) leaks() bool  { return r.Further || r.Late }
 type backRig struct {
 	*rig
 	c       *BackCase
-	most    float64 // m, the most room so far
+	most    float64 // m, the most room that its way until rest had, while it was let go on
 	out     float64 // m, the most it fell by, outside
 	over    float64 // m, by how much that was beyond what was allowed for just then
 	allowed float64 // m, as declared, after what the guard last let pass
@@ -213,28 +213,40 @@ func (b *backRig) follow(s *sim.State) {
 		p, reach := &b.c.Config.Stopping, b.guard.Snapshot().Reach
 		side := math.Min(reach.Up, reach.Down) - p.Margin - p.PlaceErr()
 		b.allowed = watchdog.RetrieveSlack + 3*p.PlaceErr() + math.Hypot(reach.Sweep.Grow, side)
+		b.most = math.Max(b.most, b.wayRoom(s, reach.Reaction))
 	}
-	room := b.room(s)
-	if b.called < 0 { // one that crosses a narrow pen while it stops is no further out for the room it had on the way
-		b.most = math.Max(b.most, room)
-	}
+	room := b.judge.Room(s.Position.X, s.Position.Y, s.Position.Z)
 	if room < 0 {
 		b.out = math.Max(b.out, b.most-room)
 		b.over = math.Max(b.over, b.most-room-b.allowed)
 	}
 }
 
-// room is the clearance of the bare body where it truly is, measured as the guard
-// measures it. The judge has another measure for who is outside both beside and
-// above: how far beside, where that is the less of the two.
-func (b *backRig) room(s *sim.State) float64 {
-	c, at := &b.c.Config, zones.XYZ{X: s.Position.X, Y: s.Position.Y, Z: s.Position.Z}
-	return c.Zones.Clearance(&zones.Sweep{From: at, To: at, Radius: c.Radius, Below: c.Height / 2, Above: c.Height / 2}).Clearance
+// wayRoom is the least room on the way until rest from where it truly is and as
+// fast as it truly is, if its brakes are on after react s and brake as declared.
+// What it only passes by on that way is no room that it has come back to.
+func (b *backRig) wayRoom(s *sim.State, react float64) float64 {
+	p := &b.c.Config.Stopping
+	a, _ := watchdog.OnSlope(p.Deceleration, p.Slope)
+	way := sim.Vec{}
+	if v := s.Velocity.Flat(); v.Len() > 0 {
+		way = v.Mul(watchdog.StoppingDistance(v.Len(), react, a) / v.Len())
+	}
+	if vz := s.Velocity.Z; vz != 0 && b.c.Config.Kind == watchdog.Multirotor {
+		way.Z = math.Copysign(watchdog.StoppingDistance(math.Abs(vz), react, p.Vertical), vz)
+	}
+	const points = 16
+	room := math.Inf(1)
+	for i := range points + 1 {
+		at := s.Position.Add(way.Mul(float64(i) / points))
+		room = math.Min(room, b.judge.Room(at.X, at.Y, math.Max(at.Z, b.c.Pen.Below)))
+	}
+	return room
 }
 
 // RunBackSeed draws and runs a seed until a start is granted.
 func RunBackSeed(src *RandomBack, seed uint64, opt Options) (res BackResult, c *BackCase, err error) {
-	res, c, err = attempts(func(attempt int) (*BackCase, error) { return src.BackCase(seed, attempt) }, RunBack, BackResult.started, opt)
+	res, c, err = untilStarted(func(attempt int) (*BackCase, error) { return src.BackCase(seed, attempt) }, RunBack, BackResult.started, opt)
 	res.Seed = seed
 	return res, c, err
 }

@@ -68,7 +68,7 @@ func TestBroughtBack(t *testing.T) {
 				r.runs, r.void, r.further, r.late, r.ways, r.in, r.ends, r.length.Seconds(), time.Since(begin).Seconds())
 			for i := range r.leaks {
 				l := &r.leaks[i]
-				t.Errorf("seed %d, %s: out by %.4f m, %.4f m beyond what is allowed for; late %v; cause %s %s; "+toldAgain, l.Seed, l.Way, l.Out, l.Over, l.Late, l.Cause, l.Name, l.Seed, t.Name())
+				t.Errorf("seed %d, %s: out by %.4f m, %.4f m beyond what is allowed for; late %v; cause %s %s; "+replay, l.Seed, l.Way, l.Out, l.Over, l.Late, l.Cause, l.Name, l.Seed, t.Name())
 			}
 			if r.void > n/10 || r.in[Inward] < r.ways[Inward]*9/10 || r.ways[Inward] < r.runs/12 || r.ends["retrieval retrieve time"] == 0 {
 				t.Errorf("the runs do not press, or those that go inward are not back: %+v", r)

@@ -157,15 +157,15 @@ func (r *PairResult) leaks() bool { return r.Near || r.Left }
 // RunPairSeed draws and runs a seed until both are granted a start that they
 // need; a result that was not Started is a seed for which none was.
 func RunPairSeed(src PairSource, seed uint64, opt Options) (res PairResult, c *PairCase, err error) {
-	res, c, err = attempts(func(attempt int) (*PairCase, error) { return src.PairCase(seed, attempt) }, RunPair, PairResult.started, opt)
+	res, c, err = untilStarted(func(attempt int) (*PairCase, error) { return src.PairCase(seed, attempt) }, RunPair, PairResult.started, opt)
 	res.Seed = seed
 	return res, c, err
 }
 
 func (r PairResult) started() bool { return r.Started }
 
-// attempts draws and runs until a run had its start; it is told only then.
-func attempts[C, R any](draw func(attempt int) (*C, error), run func(*C, Options) (R, error), started func(R) bool, opt Options) (res R, c *C, err error) {
+// untilStarted draws and runs until a run had its start; it is told only then.
+func untilStarted[C, R any](draw func(attempt int) (*C, error), run func(*C, Options) (R, error), started func(R) bool, opt Options) (res R, c *C, err error) {
 	for attempt := range Attempts {
 		if c, err = draw(attempt); err != nil {
 			return res, nil, err

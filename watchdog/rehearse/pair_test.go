@@ -32,8 +32,8 @@ func manyPairs(t testing.TB, src PairSource, first, n int, opt Options) *PairTal
 	return &tally
 }
 
-// toldAgain is how a seed is run alone and told.
-const toldAgain = "again: PINFOLD_SEED=%d go test -v -run '%s' ./watchdog/rehearse"
+// replay is how a seed is run alone and told.
+const replay = "again: PINFOLD_SEED=%d go test -v -run '%s' ./watchdog/rehearse"
 
 // seedOf is the one seed that PINFOLD_SEED asks for.
 func seedOf(t *testing.T) (uint64, bool) {
@@ -67,7 +67,7 @@ func TestPairs(t *testing.T) {
 				r.Runs, r.Void, r.Near, r.Left, r.Apart, r.Both, r.Yielded, r.Led, r.Rests, Quantile(r.Rooms, 0.5), r.Meetings, 2*r.Time.Seconds(), time.Since(begin).Seconds())
 			for i := range r.Leaks {
 				l := &r.Leaks[i]
-				t.Errorf("seed %d, %s: %.4f m nearer than declared at %v, left %v, causes %v; "+toldAgain, l.Seed, l.Meeting, l.Short, l.At, l.Left, l.Causes, l.Seed, t.Name())
+				t.Errorf("seed %d, %s: %.4f m nearer than declared at %v, left %v, causes %v; "+replay, l.Seed, l.Meeting, l.Short, l.At, l.Left, l.Causes, l.Seed, t.Name())
 			}
 			if r.Void > n/10 || r.Apart < r.Runs*6/10 || r.Both < r.Apart/10 || slices.Min(r.Meetings[:Stacked]) == 0 {
 				t.Errorf("the runs do not press: %d seeds without a start, %d stops for the other of %d, in %d both, meetings %v", r.Void, r.Apart, r.Runs, r.Both, r.Meetings)

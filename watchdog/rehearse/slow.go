@@ -186,7 +186,7 @@ func RunSlow(c *SlowCase, opt Options) (res SlowResult, err error) {
 
 // RunSlowSeed draws and runs a seed until a start is granted.
 func RunSlowSeed(src *RandomSlow, seed uint64, opt Options) (res SlowResult, c *SlowCase, err error) {
-	res, c, err = attempts(func(attempt int) (*SlowCase, error) { return src.SlowCase(seed, attempt) }, RunSlow, SlowResult.started, opt)
+	res, c, err = untilStarted(func(attempt int) (*SlowCase, error) { return src.SlowCase(seed, attempt) }, RunSlow, SlowResult.started, opt)
 	res.Seed = seed
 	return res, c, err
 }

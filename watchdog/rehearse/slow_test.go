@@ -74,7 +74,7 @@ func TestSlowZones(t *testing.T) {
 				r.runs, r.void, r.fast, r.left, r.stops, r.inside, r.sneaks, r.causes, r.length.Seconds(), time.Since(begin).Seconds())
 			for i := range r.leaks {
 				l := &r.leaks[i]
-				t.Errorf("seed %d: %.4f m/s faster in %s than promised, left %v, cause %s; "+toldAgain, l.Seed, l.Over, l.Zone, l.Left, l.Cause, l.Seed, t.Name())
+				t.Errorf("seed %d: %.4f m/s faster in %s than promised, left %v, cause %s; "+replay, l.Seed, l.Over, l.Zone, l.Left, l.Cause, l.Seed, t.Name())
 			}
 			if r.void > n/10 || r.stops < r.runs*2/5 || r.inside < r.runs/10 || r.sneaks < r.runs/100 {
 				t.Errorf("the runs do not press: %+v", r)
