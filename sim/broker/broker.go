@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math/rand/v2"
 	"net"
+	"strconv"
 	"sync"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
@@ -41,11 +43,29 @@ func Start(addr string) (*Broker, error) {
 	if host == "" {
 		host = "127.0.0.1"
 	}
+	if port == "0" {
+		return startAnywhere(host)
+	}
 	b := &Broker{addr: net.JoinHostPort(host, port)}
 	if err := b.serve(); err != nil {
 		return nil, err
 	}
 	return b, nil
+}
+
+// startAnywhere listens on a port that is free, and is none of those that the
+// kernel gives to connections going out (from 32768 on, unless somebody set it
+// otherwise): after a Kill one of them would take it before a Restart could.
+func startAnywhere(host string) (*Broker, error) {
+	const tries, from, to = 100, 10000, 32000
+	var last error
+	for range tries {
+		b := &Broker{addr: net.JoinHostPort(host, strconv.Itoa(from+rand.IntN(to-from)))}
+		if last = b.serve(); last == nil {
+			return b, nil
+		}
+	}
+	return nil, last
 }
 
 // URL is where clients connect, the same for the broker's whole life.

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"strconv"
 	"strings"
 	"syscall"
@@ -89,6 +90,9 @@ func (c *rehearseCmd) Run(s *streams) error {
 	defer stop()
 	begun := time.Now()
 	bar := newBar(s.err)
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(400) // runs are short, and so is their garbage's life
+	}
 	rep, err := rehearse.Rehearse(ctx, site, rehearse.Plan{Runs: c.runs(defaultRuns), WhatIf: c.WhatIf, First: c.Seed, UntilLeak: c.UntilLeak, Break: broken, Each: bar.show})
 	bar.end()
 	if errors.Is(err, context.Canceled) {

@@ -27,6 +27,9 @@ type liveFlags struct {
 	OwnBroker bool `help:"With --live: a broker inside this process, instead of the site's."`
 }
 
+// sessionRuns bounds the runs of one session: a node keeps its newest halts only.
+const sessionRuns = 50
+
 // maxLive bounds the runs of one vehicle: a run takes some seconds.
 const maxLive = 10_000
 
@@ -118,6 +121,8 @@ type liveVehicle struct {
 	doc  *liveDoc
 	s    *streams
 	done int
+	// starts counts those that came to nothing.
+	starts int
 }
 
 // rehearse begins sessions until all runs are done: one goes on from stop to
@@ -168,6 +173,7 @@ const (
 	liveConnect = 20 * time.Second
 	liveStart   = 15 * time.Second // for reset and start
 	liveDrive   = 30 * time.Second // until it is stopped
+	liveLost    = time.Second      // until the first permit comes
 )
 
 // drive runs one run after the other, until one gets no start.
@@ -186,7 +192,7 @@ func (l *liveVehicle) drive(ctx context.Context, site *config.Site, seed uint64)
 	}
 	defer op.Close()
 	rng := rand.New(rand.NewPCG(seed, uint64(l.done)))
-	for l.done < l.want {
+	for until := min(l.want, l.done+sessionRuns); l.done < until; {
 		start, cancel := context.WithTimeout(ctx, liveStart)
 		err := op.Release(start, name)
 		cancel()
@@ -216,10 +222,15 @@ func (l *liveVehicle) run(ctx context.Context, node *sim.Node, op *sim.Operator,
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if h := node.Halts(); len(h) > before && h[before].Rested() {
+		// A permit that was late for a moment makes a halt that never comes to rest:
+		// the newest counts.
+		if h := node.Halts(); len(h) > before && h[len(h)-1].Rested() {
 			node.SetPilot(nil)
-			l.take(node, op, &h[before])
+			l.take(node, op, &h[len(h)-1])
 			return nil
+		}
+		if v := node.View(); !v.MayMove && v.Halts == before && time.Since(begun) > liveLost {
+			return l.lost() // its permit went before it moved: the machine held something up
 		}
 		if late := time.Since(begun); late > 2*liveDrive {
 			return fmt.Errorf("%s neither stopped nor rested within %v", name, 2*liveDrive)
@@ -230,6 +241,14 @@ func (l *liveVehicle) run(ctx context.Context, node *sim.Node, op *sim.Operator,
 			}
 		}
 	}
+}
+
+// lost notes a start that came to nothing.
+func (l *liveVehicle) lost() error {
+	if l.starts++; l.starts > l.want+20 {
+		return fmt.Errorf("%s lost its permit %d times before it moved; is the machine too busy?", l.v.Vehicle.Name, l.starts)
+	}
+	return nil
 }
 
 // take notes a run.

@@ -415,8 +415,26 @@ func TestWalkBrokenOffKeepsWhatThereIs(t *testing.T) {
 	}
 }
 
-// A walk beside a running guard is refused before anything begins, and one that
-// a guard comes to later is broken off.
+// A walk beside a running guard is refused before anything begins.
+func TestWalkBesideAGuardIsRefused(t *testing.T) {
+	t.Parallel()
+	b := mosquittotest.Start(t)
+	dir := t.TempDir()
+	site := filepath.Join(dir, "site.toml")
+	if err := os.WriteFile(site, fmt.Appendf(nil, walkSite, b.URL), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	start(t, "run", "--site", site, "--trail", filepath.Join(dir, "run")).waitFor("watching")
+	code, _, errs := pinfold("rehearse", "--walk", "--site", site, "--trail", filepath.Join(dir, "walk"))
+	if code != exitError || !strings.Contains(errs, "a guard is at work for this vehicle") {
+		t.Errorf("exit status %d: %s", code, errs)
+	}
+	if _, err := os.Stat(filepath.Join(dir, "walk")); err == nil {
+		t.Error("it has begun a session")
+	}
+}
+
+// A walk in which another guard gives a permit is broken off.
 func TestWalkIsAlone(t *testing.T) {
 	t.Parallel()
 	var url string

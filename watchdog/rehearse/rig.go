@@ -16,6 +16,8 @@ import (
 type Options struct {
 	Hash  bool      // hash everything that happens into Result.Hash
 	Trace io.Writer // where the run is told, line by line; nil nowhere
+
+	record func(*watchdog.Record) // is shown what the guard has recorded; nil nobody
 }
 
 // rig is one run.
@@ -51,6 +53,8 @@ type rig struct {
 	wish  func(s *sim.State, t, called time.Duration) sim.Vec // in place of the case's pilot; nil: it
 	told  func(now time.Duration)                             // after every pose that was judged; nil nobody
 	seen  func(s *sim.State)                                  // after every Tick, where it is; nil nobody
+
+	state sim.State // the newest looked at, kept here since what is shown it may be any function
 }
 
 // Run makes the run of a case. An error says that the case cannot be run.
@@ -152,14 +156,15 @@ func (r *rig) move() (end time.Duration) {
 // watch looks, from outside, at what has become of the Tick that ends now.
 func (r *rig) watch(end time.Duration) {
 	r.now = end
-	s := r.plant.State()
+	r.state = r.plant.State()
+	s := &r.state
 	r.look(false)
 	if r.seen != nil {
-		r.seen(&s)
+		r.seen(s)
 	}
-	r.hash.state(&s)
-	r.rest(&s)
-	r.limits(&s)
+	r.hash.state(s)
+	r.rest(s)
+	r.limits(s)
 	if r.opt.Trace != nil && r.now%tellEvery == 0 {
 		r.tell("%.4f m to an edge, the guard sees %.4f m for its reach", r.judge.Room(s.Position.X, s.Position.Y, s.Position.Z),
 			r.guard.Snapshot().Nearest.Clearance)
@@ -223,6 +228,9 @@ func (r *rig) step(ev *watchdog.Event, now time.Duration) {
 		case watchdog.DoCommand:
 			r.command(&e.Command, now)
 		case watchdog.DoRecord:
+			if r.opt.record != nil {
+				r.opt.record(&e.Record)
+			}
 			if e.Record.Durable {
 				token = e.Record.Token
 			}
@@ -238,13 +246,14 @@ func (r *rig) step(ev *watchdog.Event, now time.Duration) {
 func (r *rig) want() sim.Control {
 	may := r.gate.MayMove(int64(r.eye.ClockAt(r.now))).Go
 	r.obeys = r.obeys || may || r.c.AtRest || r.called >= 0
-	s := r.plant.State()
+	r.state = r.plant.State()
+	s := &r.state
 	switch {
 	case may:
 		if r.wish != nil {
-			return r.c.follow(&s, r.wish(&s, r.now-r.shift, r.since()))
+			return r.c.follow(s, r.wish(s, r.now-r.shift, r.since()))
 		}
-		return r.c.control(&s, r.now-r.shift, r.since())
+		return r.c.control(s, r.now-r.shift, r.since())
 	case r.obeys:
 		if r.called >= 0 && r.halted < 0 {
 			r.halted = r.now
@@ -252,7 +261,7 @@ func (r *rig) want() sim.Control {
 		}
 		return sim.Control{}
 	}
-	return r.c.coast(&s)
+	return r.c.coast(s)
 }
 
 // since is when the stop was called, by the pilot's time; negative: not yet.
