@@ -54,7 +54,7 @@ type rig struct {
 	told  func(now time.Duration)                             // after every pose that was judged; nil nobody
 	seen  func(s *sim.State)                                  // after every Tick, where it is; nil nobody
 
-	state sim.State // the newest looked at, kept here since what is shown it may be any function
+	state sim.State // at the end of the newest Tick
 }
 
 // Run makes the run of a case. An error says that the case cannot be run.
@@ -81,7 +81,8 @@ func newRig(c *Case, opt Options) (r *rig, err error) {
 	}
 	r.plant = c.plant()
 	r.eye = sim.NewEye(c.Truth.Eye, c.Seed)
-	r.before = r.plant.State()
+	r.state = r.plant.State()
+	r.before = r.state
 	r.look(true)
 	return r, nil
 }
@@ -140,11 +141,11 @@ func (r *rig) tick() {
 func (r *rig) move() (end time.Duration) {
 	r.hear()
 	c := r.want()
-	r.before = r.plant.State()
-	s := r.plant.Step(Tick, c)
+	r.before = r.state
+	r.state = r.plant.Step(Tick, c)
 	end = r.now + Tick
 	for r.eye.Next() <= end {
-		at := between(&r.before, &s, float64(r.eye.Next()-r.now)/float64(Tick))
+		at := between(&r.before, &r.state, float64(r.eye.Next()-r.now)/float64(Tick))
 		if data, due := r.eye.See(&at); data != nil && !r.silent(due) {
 			r.up.put(aboutPose, data, due)
 			r.hash.pose(data, due)
@@ -156,7 +157,6 @@ func (r *rig) move() (end time.Duration) {
 // watch looks, from outside, at what has become of the Tick that ends now.
 func (r *rig) watch(end time.Duration) {
 	r.now = end
-	r.state = r.plant.State()
 	s := &r.state
 	r.look(false)
 	if r.seen != nil {
@@ -246,7 +246,6 @@ func (r *rig) step(ev *watchdog.Event, now time.Duration) {
 func (r *rig) want() sim.Control {
 	may := r.gate.MayMove(int64(r.eye.ClockAt(r.now))).Go
 	r.obeys = r.obeys || may || r.c.AtRest || r.called >= 0
-	r.state = r.plant.State()
 	s := &r.state
 	switch {
 	case may:

@@ -47,7 +47,7 @@ func (r *rig) over(limit string, by float64) {
 // look has the judge see the true position, wherever the body can have come to
 // an edge since it last looked: the room falls no faster than the body moves.
 func (r *rig) look(must bool) {
-	s := r.plant.State()
+	s := &r.state
 	if !must && s.Travelled-r.moved < r.room {
 		return
 	}
