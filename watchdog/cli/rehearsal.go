@@ -13,16 +13,30 @@ import (
 // printRehearsal prints what came of a rehearsal, in lines that 60 columns show.
 func printRehearsal(out io.Writer, r *rehearse.Report, took time.Duration) {
 	printWrapped(out, fmt.Sprintf("Rehearsal of %q: %s, simulated. Seeds from %d on, %.1f h of driving in %.0f s.",
-		r.Site, count(len(r.Vehicles), "vehicle"), r.Seed, r.Driven/3600, took.Seconds()), "")
+		r.Site, subjects(r), r.Seed, r.Driven/3600, took.Seconds()), "")
 	if r.If != "" {
 		printWrapped(out, "NOT AS DECLARED: "+r.IfName+", throughout (--if "+r.If+").", "")
 	}
 	for i := range r.Vehicles {
 		printRehearsed(out, r, &r.Vehicles[i])
 	}
+	for i := range r.Pairs {
+		printPair(out, r.If, &r.Pairs[i])
+	}
 	fmt.Fprintln(out)
 	printWrapped(out, r.Verdict(), "")
 	fmt.Fprintln(out, Safety)
+}
+
+// subjects says what was rehearsed.
+func subjects(r *rehearse.Report) string {
+	switch {
+	case len(r.Pairs) == 0:
+		return count(len(r.Vehicles), "vehicle")
+	case len(r.Vehicles) == 0:
+		return count(len(r.Pairs), "pair")
+	}
+	return count(len(r.Vehicles), "vehicle") + ", " + count(len(r.Pairs), "pair")
 }
 
 func printRehearsed(out io.Writer, r *rehearse.Report, v *rehearse.Vehicle) {

@@ -34,6 +34,7 @@ type rehearseCmd struct {
 	HTML      string `name:"html" help:"Write the report as one page that opens offline." placeholder:"FILE"`
 	JSON      bool   `name:"json" help:"Print one JSON document."`
 
+	pairFlags  `embed:""`
 	walkFlags  `embed:""`
 	liveFlags  `embed:""`
 	faultFlags `embed:""`
@@ -83,9 +84,20 @@ func (c *rehearseCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
-	if c.Trace {
+	two, err := c.pair()
+	switch {
+	case err != nil:
+		return err
+	case c.Trace && two != [2]string{}:
+		return c.tracePair(s.out, site, two, broken)
+	case c.Trace:
 		return c.trace(s.out, site, broken)
 	}
+	return c.rehearse(s, site, two, broken)
+}
+
+// rehearse makes the runs and reports what came of them.
+func (c *rehearseCmd) rehearse(s *streams, site *config.Site, two [2]string, broken rehearse.Break) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	begun := time.Now()
@@ -93,7 +105,7 @@ func (c *rehearseCmd) Run(s *streams) error {
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(400) // runs are short, and so is their garbage's life
 	}
-	rep, err := rehearse.Rehearse(ctx, site, rehearse.Plan{Runs: c.runs(defaultRuns), WhatIf: c.WhatIf, First: c.Seed, UntilLeak: c.UntilLeak, Break: broken, Each: bar.show})
+	rep, err := rehearse.Rehearse(ctx, site, rehearse.Plan{Runs: c.runs(defaultRuns), WhatIf: c.WhatIf, First: c.Seed, UntilLeak: c.UntilLeak, Break: broken, Pair: two, Each: bar.show})
 	bar.end()
 	if errors.Is(err, context.Canceled) {
 		return fmt.Errorf("the rehearsal was broken off: nothing is shown by it")

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -78,6 +79,42 @@ func TestRehearseTrace(t *testing.T) {
 	}
 }
 
+// apartFile is the demo's site with both vehicles in each other's zones, kept
+// apart.
+func apartFile(t *testing.T) string {
+	return demoFile(t, `vehicles = ["wren"]`, "", `vehicles = ["mole"]`, "", "[[zone]]\nname = \"cage\"", "[apart]\ndistance = 0.5\n[[zone]]\nname = \"cage\"",
+		`name = "wren"`, "name = \"wren\"\nrank = 2", `name = "mole"`, "name = \"mole\"\nrank = 1")
+}
+
+// TestRehearsePairs: a site that keeps vehicles apart has a section for them;
+// with a declaration that does not hold its seed is told, and can be run again.
+func TestRehearsePairs(t *testing.T) {
+	site := apartFile(t)
+	out := rehearsed(t, exitFine, "rehearse", "--site", site, "--runs", "64", "--until-leak")
+	whole := strings.Join(strings.Fields(out), " ")
+	for _, want := range []string{"2 vehicles, 1 pair", "wren and mole, to be kept 0.50 m apart", "mole yields"} {
+		if !strings.Contains(whole, want) {
+			t.Errorf("nothing of %q in\n%s", want, out)
+		}
+	}
+	for _, l := range strings.Split(out, "\n") {
+		if len([]rune(l)) > columns {
+			t.Errorf("longer than %d columns: %q", columns, l)
+		}
+	}
+	out = rehearsed(t, exitFound, "rehearse", "--site", site, "--runs", "2000", "--until-leak", "--pair", "wren,mole", "--if", "braking=60%", "--json")
+	var rep rehearse.Report
+	if err := json.Unmarshal([]byte(out), &rep); err != nil || len(rep.Pairs) != 1 || len(rep.Pairs[0].Leaks) == 0 {
+		t.Fatalf("%v: %s", err, out)
+	}
+	seed := strconv.FormatUint(rep.Pairs[0].Leaks[0].Seed, 10)
+	told := []string{"rehearse", "--site", site, "--pair", "wren,mole", "--if", "braking=60%", "--seed", seed, "--trace"}
+	one := rehearsed(t, exitFound, told...)
+	if two := rehearsed(t, exitFound, told...); one != two || !strings.Contains(one, "wren and mole, run "+seed) || !strings.Contains(one, "are declared") {
+		t.Errorf("told as\n%s\nand as\n%s", one, two)
+	}
+}
+
 // TestRehearseRefuses: every mistake has a next step and exit status 2.
 func TestRehearseRefuses(t *testing.T) {
 	site := demoFile(t)
@@ -90,6 +127,11 @@ func TestRehearseRefuses(t *testing.T) {
 		"braking a size above":   {"--site", site, "--if", "braking=0%"},
 		"nothing that can be":    {"--site", site, "--if", "wind=3m/s"},
 		"no vehicle \"kite\"":    {"--site", site, "--vehicle", "kite"},
+		"names 1 vehicle":        {"--site", site, "--pair", "wren"},
+		"no vehicle \"kit\"":     {"--site", site, "--pair", "wren,kit"},
+		"add [apart]":            {"--site", site, "--pair", "wren,mole", "--trace"},
+		"one of them":            {"--site", site, "--pair", "wren,mole", "--vehicle", "wren"},
+		"by --seed":              {"--site", site, "--pair", "wren,mole", "--run", "5.1", "--trace"},
 		"pinfold check --site":   {"--site", demoFile(t, `kind = "rover"`, `kind = "boat"`)},
 		"nothing is promised":    {"--site", demoFile(t, "margin = 0.10", "margin = 0.10\npredict = false"), "--runs", "1"},
 		"nothing is promised th": {"--site", demoFile(t, "margin = 0.10", "margin = 0.10\npredict = false"), "--trace"},

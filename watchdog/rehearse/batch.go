@@ -94,18 +94,27 @@ func (b *Batch) plan(h *herd, sown, bred *int) []job {
 
 // work makes the runs of jobs.
 func (b *Batch) work(ctx context.Context, src Source, jobs []job) {
+	spread(ctx, len(jobs), func() func(int) {
+		own := ownOf(src)
+		return func(i int) { jobs[i].make(own) }
+	})
+}
+
+// spread does n things on all processors, a handful at a time; worker gives what
+// one of them does with the i-th. An end of the context leaves some undone.
+func spread(ctx context.Context, n int, worker func() func(i int)) {
 	var next atomic.Int64
 	var all sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), (len(jobs)+handful-1)/handful) {
+	for range min(runtime.GOMAXPROCS(0), (n+handful-1)/handful) {
 		all.Go(func() {
-			own := ownOf(src)
+			do := worker()
 			for ctx.Err() == nil {
 				from := int(next.Add(handful)) - handful
-				if from >= len(jobs) {
+				if from >= n {
 					return
 				}
-				for i := from; i < min(len(jobs), from+handful) && ctx.Err() == nil; i++ {
-					jobs[i].make(own)
+				for i := from; i < min(n, from+handful) && ctx.Err() == nil; i++ {
+					do(i)
 				}
 			}
 		})

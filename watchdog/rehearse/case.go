@@ -141,6 +141,14 @@ type Result struct {
 // String tells the case in one line.
 func (c *Case) String() string {
 	t, p := &c.Truth, &c.Pilot
-	return fmt.Sprintf("%v, %v pilot at %.2f m/s towards %s, %v: brakes at %.2f m/s², gains %.2f m/s²; pose %v + %v, link back %v, actuators %v; position off by %.3f m",
-		t.Plant, p.Kind, p.Speed, placeName(c.Target), c.Corner, t.Braking, t.Gain, t.Transit.Round(time.Millisecond/10), t.Late, t.Down.Round(time.Millisecond/10), t.Actuator, t.Eye.Hide.Len())
+	return fmt.Sprintf("%v, %v pilot at %.2f m/s%s, %v: brakes at %.2f m/s², gains %.2f m/s²; pose %v + %v, link back %v, actuators %v; position off by %.3f m",
+		t.Plant, p.Kind, p.Speed, c.towards(), c.Corner, t.Braking, t.Gain, t.Transit.Round(time.Millisecond/10), t.Late, t.Down.Round(time.Millisecond/10), t.Actuator, t.Eye.Hide.Len())
+}
+
+// towards is what the case's own pilot aims at, where it is anything of the pen.
+func (c *Case) towards() string {
+	if c.Target == (judge.Place{}) {
+		return ""
+	}
+	return " towards " + placeName(c.Target)
 }

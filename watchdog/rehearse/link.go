@@ -48,7 +48,7 @@ func (r *rig) permit(p *watchdog.Permit, now time.Duration) {
 func (r *rig) command(c *watchdog.Command, now time.Duration) {
 	r.hash.command(c, now)
 	if r.res.Cause == "" {
-		r.res.Cause, r.res.Name = c.Cause.String(), c.Name
+		r.res.Cause, r.res.Name, r.value = c.Cause.String(), c.Name, c.Value
 		r.tell("at %v %s, cause %s %q, %.4f", now, c.Action, c.Cause, c.Name, c.Value)
 	}
 	m := wire.Command{ID: c.ID, Seq: c.Seq, Action: c.Action.String(), Cause: c.Cause.String(), Zone: c.Name,

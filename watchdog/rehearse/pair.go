@@ -143,7 +143,8 @@ type PairResult struct {
 	Near    bool          `json:"near"`   // nearer than declared
 	Short   float64       `json:"short"`  // m, by how much
 	Left    bool          `json:"left"`   // one of them left its pen
-	First   int           `json:"first"`  // who was stopped first for the other; -1 neither
+	First   int           `json:"first"`  // who was stopped first for the other's coming near; -1 neither
+	For     [2]bool       `json:"for"`    // who was
 	Causes  [2]string     `json:"causes"` // what stopped each
 	Rested  [2]bool       `json:"rested"`
 	Length  time.Duration `json:"length_ns"`

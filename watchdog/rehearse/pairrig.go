@@ -149,7 +149,10 @@ func (p *pairRig) tick() {
 	}
 	for i, r := range p.one {
 		r.watch(end)
-		if p.res.First < 0 && r.res.Cause == "apart" {
+		if r.res.Cause != "apart" || p.res.For[i] || r.value >= watchdog.Unbounded {
+			continue // for a reason of its own, or since nobody told it where the other is
+		}
+		if p.res.For[i] = true; p.res.First < 0 {
 			p.res.First = i
 		}
 	}

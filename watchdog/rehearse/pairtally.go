@@ -8,12 +8,14 @@ type PairTally struct {
 	Void     int // seeds for which no start was granted
 	Near     int // runs in which the two came nearer than declared
 	Left     int // runs in which one of them left its pen
-	Apart    int // runs in which one was stopped for the other
+	Apart    int // runs in which one was stopped for the other's coming near
 	Both     int // of those, both were
 	Yielded  int // of those with a lead, the one that yields was stopped first, or alone
 	Led      int // runs with a lead in which one was stopped for the other
 	Rests    int // runs in which both came to rest
 	Meetings [Meetings]int
+	Closest  float64      // m, between the two bodies, the least of all runs
+	Seed     uint64       // of that run
 	Rooms    []float64    // m, beyond what is declared, at the closest, of runs with a stop for the other
 	Leaks    []PairResult // the first MaxLeaks
 	Time     time.Duration
@@ -30,6 +32,9 @@ func (t *PairTally) Add(r *PairResult, c *PairCase) {
 	t.Runs++
 	t.Time += r.Length
 	t.Meetings[r.met]++
+	if t.Runs == 1 || r.Closest < t.Closest {
+		t.Closest, t.Seed = r.Closest, r.Seed
+	}
 	if r.Near {
 		t.Near++
 	}
@@ -52,7 +57,7 @@ func (t *PairTally) stops(r *PairResult, c *PairCase) {
 	}
 	t.Apart++
 	t.Rooms = append(t.Rooms, r.Closest-c.Distance)
-	if r.Causes[0] == r.Causes[1] {
+	if r.For[0] && r.For[1] {
 		t.Both++
 	}
 	for i := range c.ahead {

@@ -20,6 +20,7 @@ type Report struct {
 	IfName   string    `json:"-"`
 	Driven   float64   `json:"vehicle_seconds"`
 	Vehicles []Vehicle `json:"vehicles"`
+	Pairs    []Pair    `json:"pairs"` // that are kept apart
 }
 
 // Vehicle is what came of one vehicle.
@@ -90,6 +91,7 @@ type Plan struct {
 	First     uint64
 	UntilLeak bool
 	Break     Break               // what does not hold throughout; then there are no other what-ifs
+	Pair      [2]string           // these two alone, Runs of them; empty: every vehicle, and then every pair
 	Each      func(done, all int) // of all runs; nil nobody
 }
 
@@ -122,7 +124,12 @@ func (r *Report) OK() bool {
 			return false
 		}
 	}
-	return len(r.Vehicles) > 0
+	for i := range r.Pairs {
+		if p := &r.Pairs[i]; p.Near > 0 || p.Left > 0 {
+			return false
+		}
+	}
+	return len(r.Vehicles) > 0 || len(r.Pairs) > 0 && r.Pairs[0].Runs > 0
 }
 
 // Verdict says in a sentence what was shown.
@@ -136,27 +143,42 @@ func (r *Report) Verdict() string {
 	return "As declared, everything stopped in time. It holds as far as the declared numbers do."
 }
 
-// Rehearse rehearses every vehicle of a site.
+// Rehearse rehearses every vehicle of a site, and every two that are kept apart.
 func Rehearse(ctx context.Context, site *config.Site, p Plan) (*Report, error) {
-	r := &Report{Site: site.Name, Hash: site.Hash, Seed: p.First, Runs: p.Runs}
-	all, done := len(site.Vehicles)*p.Runs, 0
-	if p.whatIfs() {
-		all += len(site.Vehicles) * len(Breaks()) * p.whatIf()
+	r := &Report{Site: site.Name, Hash: site.Hash, Seed: p.First, Runs: p.Runs, If: p.Break.Word, IfName: p.Break.Name, Pairs: []Pair{}}
+	pairs, err := p.pairs(site)
+	if err != nil {
+		return r, err
 	}
-	r.If, r.IfName = p.Break.Word, p.Break.Name
+	vehicles := site.Vehicles
+	if p.Pair != ([2]string{}) {
+		vehicles = nil
+	}
+	all, done := len(vehicles)*p.Runs+len(pairs)*p.ofPair(), 0
+	if p.whatIfs() {
+		all += len(vehicles) * len(Breaks()) * p.whatIf()
+	}
 	each := func(n int) {
 		done += n
 		if p.Each != nil {
 			p.Each(done, all)
 		}
 	}
-	for i := range site.Vehicles {
-		v, driven, err := rehearseOne(ctx, &site.Vehicles[i], &p, each)
+	for i := range vehicles {
+		v, driven, err := rehearseOne(ctx, &vehicles[i], &p, each)
 		if err != nil {
 			return r, err
 		}
 		r.Vehicles = append(r.Vehicles, *v)
 		r.Driven += driven
+	}
+	for _, src := range pairs {
+		o, err := rehearsePair(ctx, src, &p, each)
+		if err != nil {
+			return r, err
+		}
+		r.Pairs = append(r.Pairs, *o)
+		r.Driven += o.driven
 	}
 	return r, nil
 }

@@ -46,6 +46,7 @@ type rig struct {
 	cut     bool          // the link to the vehicle is dead
 	moved   float64       // m, way travelled at the last look of the judge
 	room    float64       // m, at that look
+	value   float64       // what the cause that latched it had
 	res     Result
 
 	back  bool                                                // the start is one that brings it back

@@ -20,12 +20,19 @@ type Site struct {
 // NewSite makes a Site for a vehicle. It refuses one that is not predicted:
 // there is nothing to rehearse where a stop is called when it is too late.
 func NewSite(v *config.Vehicle) (*Site, error) {
+	scenes, err := scenesOf(v)
+	return &Site{scenes: scenes}, err
+}
+
+// scenesOf are what the cases of a vehicle share: one for each model it may move
+// by.
+func scenesOf(v *config.Vehicle) ([]scene, error) {
 	c := v.Config
 	if !c.Stopping.Predict {
 		return nil, fmt.Errorf("rehearse: vehicle %q: predict is false, so its stop is only called when it is too late; nothing is promised that could be rehearsed", v.Name)
 	}
 	c.Session, c.Guard = "rehearsal", "rehearsal"
-	c.Others = nil // one vehicle at a time
+	c.Others = nil // one vehicle at a time; NewSitePair gives it one
 	// The simulated tracker speaks the contract, in the site frame. What its tie
 	// to the room may be off is part of the position error already.
 	given := c.Fields.VX != ""
@@ -43,9 +50,9 @@ func NewSite(v *config.Vehicle) (*Site, error) {
 	p.judged.Radius, p.judged.Below, p.judged.Above = c.Radius, c.Height/2, c.Height/2
 	p.targets = append(targets(&p.judged, p.flies, c.HasGround), limitTargets(&c)...)
 	if c.Kind == watchdog.Multirotor {
-		return &Site{scenes: []scene{{config: c, pen: p, plant: Point}}}, nil
+		return []scene{{config: c, pen: p, plant: Point}}, nil
 	}
-	return &Site{scenes: []scene{{config: c, pen: p, plant: Differential}, {config: c, pen: p, plant: Steered}}}, nil
+	return []scene{{config: c, pen: p, plant: Differential}, {config: c, pen: p, plant: Steered}}, nil
 }
 
 // grounded is a floor that nothing reaches, where the ground is what ends a

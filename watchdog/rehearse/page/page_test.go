@@ -122,3 +122,28 @@ const compares = `rep => rep.vehicles.every(v => {
 		&& s.querySelector(".left-pen").innerText === "" + v.as_declared.left
 		&& s.querySelectorAll("svg.plan .bad").length > 0 === v.as_declared.left + v.as_declared.over + v.as_declared.short > 0;
 })`
+
+// TestPageHasPairs: two that are kept apart have a section, with the leaks where
+// there were any, and with what was not shown; a strict XML reader takes it.
+func TestPageHasPairs(t *testing.T) {
+	rep := rehearsal(t, "")
+	rep.Pairs = []rehearse.Pair{
+		{Names: [2]string{"wren", "mole"}, Distance: 0.5, Yields: "mole", Lead: 0.3, Runs: 80, Stops: 60, Both: 20, First: 41, Near: 1, Closest: 0.443,
+			Seed: 66, Leaks: []rehearse.PairResult{{Seed: 66, Meeting: "chase", Near: true, Short: 0.057}}},
+		{Names: [2]string{"wren", "<kite>"}, Distance: 0.5, Runs: 80, Closest: 31},
+		{Names: [2]string{"mole", "kite"}, Distance: 0.5, Void: 80},
+	}
+	p := written(t, rep)
+	for _, want := range []string{"wren and mole, to be kept 0.500 m apart", "0.057 m", "--pair wren,mole", "NOT CONTAINED", "none was stopped for the other", "no run was made", "&lt;kite&gt;"} {
+		if !strings.Contains(p, want) {
+			t.Errorf("nothing of %q in the page", want)
+		}
+	}
+	for d := xml.NewDecoder(strings.NewReader(p)); ; {
+		if _, err := d.Token(); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
