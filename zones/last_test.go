@@ -80,7 +80,7 @@ func TestLastChangesNothing(t *testing.T) {
 // as much as there was room, and by a little less.
 func TestBeyondBoundsEveryMove(t *testing.T) {
 	s := mustNew(t, box("hall", KeepIn, 0, 0, 20, 20, 0, 10), box("out", KeepOut, 15, 5, 16, 15, 0, 10))
-	w := Sweep{From: XYZ{9, 10, 5}, To: XYZ{11, 10, 5}, Radius: 1, Grow: 1, Below: 1, Above: 1}
+	w := Sweep{From: XYZ{12, 10, 5}, To: XYZ{11, 10, 5}, Radius: 1, Grow: 1.8, Below: 1, Above: 1}
 	var none Last
 	if s.Beyond(&w, 0, &none) || s.Beyond(&w, 0, nil) {
 		t.Fatal("beyond, and nothing was ever asked")
@@ -88,7 +88,8 @@ func TestBeyondBoundsEveryMove(t *testing.T) {
 	for name, move := range map[string]func(w *Sweep, d float64){
 		"start": func(w *Sweep, d float64) { w.From.Y += d }, "end": func(w *Sweep, d float64) { w.To.X += d },
 		"both": func(w *Sweep, d float64) { w.From.X, w.To.X = w.From.X+d, w.To.X+d }, "wider": func(w *Sweep, d float64) { w.Radius += d },
-		"wider at the end": func(w *Sweep, d float64) { w.Grow += d }, "down": func(w *Sweep, d float64) { w.Below += d },
+		"wider at the start": func(w *Sweep, d float64) { w.Radius, w.Grow = w.Radius+d, w.Grow-d },
+		"wider at the end":   func(w *Sweep, d float64) { w.Grow += d }, "down": func(w *Sweep, d float64) { w.Below += d },
 		"up": func(w *Sweep, d float64) { w.Above += d }, "lower": func(w *Sweep, d float64) { w.From.Z, w.To.Z = w.From.Z-d, w.To.Z-d },
 		"higher": func(w *Sweep, d float64) { w.From.Z, w.To.Z = w.From.Z+d, w.To.Z+d },
 	} {
