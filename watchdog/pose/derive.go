@@ -20,11 +20,10 @@ type deriver struct {
 	at     instants
 	pos    slope
 	rot    slope
-	turn   []Quat // scratch space: from the newest attitude to each
 }
 
 func newDeriver(window time.Duration) deriver {
-	return deriver{window: window, at: newInstants(), pos: newSlope(), rot: newSlope(), turn: make([]Quat, maxHistory)}
+	return deriver{window: window, at: newInstants(), pos: newSlope(), rot: newSlope()}
 }
 
 // span is how many of the newest entries the window takes.
@@ -62,7 +61,6 @@ func (d *deriver) derive(h *history, m *motion) {
 		return
 	}
 	given, hasGiven := d.collect(h, n)
-	d.turns(h, n)
 	d.at.measure()
 	m.given, m.hasGiven = given.Scale(1/float64(n)), hasGiven
 	m.velocity, m.lag = d.pos.solve(&d.at)
@@ -70,34 +68,25 @@ func (d *deriver) derive(h *history, m *motion) {
 	m.known, m.moves = true, true
 }
 
-// collect takes the instants and places of the newest n entries, as seen from
-// the newest, and the sum of the reported velocities.
+// collect takes the instants, places and turns of the newest n entries, as seen
+// from the newest, and the sum of the reported velocities.
 func (d *deriver) collect(h *history, n int) (given Vec, hasGiven bool) {
 	newest := h.back(0)
-	at, pos := d.at.t[:n], d.pos.y[:n]
-	hasGiven = true
-	for i := range at {
-		e := h.back(i)
+	at, pos, rot := d.at.t[:n], d.pos.y[:n], d.rot.y[:n]
+	hasGiven = newest.hasGiven
+	for i := range h.newest(n) {
+		e := &h.newest(n)[i]
 		at[i] = float64(e.stamp-newest.stamp) * 1e-9
 		pos[i] = e.position.Sub(newest.position)
-		given = given.Add(e.given)
-		hasGiven = hasGiven && e.hasGiven
+		rot[i] = e.turned.Sub(newest.turned)
 	}
-	d.at.t, d.pos.y = at, pos
+	d.at.t, d.pos.y, d.rot.y = at, pos, rot
+	if hasGiven {
+		for i := range h.newest(n) {
+			e := &h.newest(n)[i]
+			given = given.Add(e.given)
+			hasGiven = hasGiven && e.hasGiven
+		}
+	}
 	return given, hasGiven
-}
-
-// turns takes the turn from the newest attitude to each of the newest n. A
-// rotation vector takes a root and two divisions, each waiting for the last: in
-// a loop of their own a processor works at several of them at once.
-func (d *deriver) turns(h *history, n int) {
-	back := h.back(0).attitude.Conj()
-	turn, rot := d.turn[:n], d.rot.y[:n]
-	for i := range turn {
-		turn[i] = h.back(i).attitude.Mul(back)
-	}
-	for i := range rot {
-		rot[i] = turn[i].rotationVector()
-	}
-	d.rot.y = rot
 }
