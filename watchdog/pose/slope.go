@@ -101,18 +101,16 @@ func (s *slope) solve(w *instants) (rate Vec, lag time.Duration) {
 	return s.rate, s.rest.lag()
 }
 
-// fit computes the slope.
+// fit computes the slope. The instants are off their mean, so the places need not
+// be off theirs.
 func (s *slope) fit(w *instants) {
 	var sum, sty Vec
-	for _, y := range s.y {
-		sum = sum.Add(y)
-	}
-	mean := sum.Scale(1 / float64(len(s.y)))
 	y := s.y[:len(w.off)]
 	for i, dt := range w.off {
-		sty = sty.Add(y[i].Sub(mean).Scale(dt))
+		sum = sum.Add(y[i])
+		sty = sty.Add(y[i].Scale(dt))
 	}
-	s.mean, s.rate = mean, sty.Scale(1/w.m2)
+	s.mean, s.rate = sum.Scale(1/float64(len(y))), sty.Scale(1/w.m2)
 }
 
 // worst is the index of the one sample without which the others lie on a line
