@@ -5,6 +5,11 @@ import "math"
 // checkSample refuses what no decoder lets through, so that a Sample from
 // anywhere else is held to the same gate.
 func checkSample(s *Sample) *Fault {
+	// No number that is not finite lies within anything.
+	if s.Stamp >= 0 && s.Position.within(MaxCoordinate) && (!s.HasVelocity || s.Velocity.within(MaxSpeed)) &&
+		(!s.HasConfidence || s.Confidence >= 0 && s.Confidence <= 1) && math.Abs(s.Orientation.Norm()-1) <= unitTolerance {
+		return nil
+	}
 	switch {
 	case s.Stamp < 0:
 		return &Fault{Kind: OutOfRange, Detail: "stamp before zero"}
