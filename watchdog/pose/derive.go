@@ -61,7 +61,6 @@ func (d *deriver) derive(h *history, m *motion) {
 		return
 	}
 	given, hasGiven := d.collect(h, n)
-	d.at.measure()
 	m.given, m.hasGiven = given.Scale(1/float64(n)), hasGiven
 	m.velocity, m.lag = d.pos.solve(&d.at)
 	m.spin, m.spinLag = d.rot.solve(&d.at)
@@ -71,22 +70,20 @@ func (d *deriver) derive(h *history, m *motion) {
 // collect takes the instants, places and turns of the newest n entries, as seen
 // from the newest, and the sum of the reported velocities.
 func (d *deriver) collect(h *history, n int) (given Vec, hasGiven bool) {
-	newest := h.back(0)
-	at, pos, rot := d.at.t[:n], d.pos.y[:n], d.rot.y[:n]
-	hasGiven = newest.hasGiven
-	for i := range h.newest(n) {
-		e := &h.newest(n)[i]
-		at[i] = float64(e.stamp-newest.stamp) * 1e-9
-		pos[i] = e.position.Sub(newest.position)
-		rot[i] = e.turned.Sub(newest.turned)
+	all := h.newest(n)
+	newest := &all[n-1]
+	at, pos, rot, sum := d.at.t[:n], d.pos.y[:n], d.rot.y[:n], 0.0
+	for i := range all {
+		e := &all[i]
+		t := float64(e.stamp-newest.stamp) * 1e-9
+		sum += t
+		at[i], pos[i], rot[i] = t, e.position.Sub(newest.position), e.turned.Sub(newest.turned)
 	}
 	d.at.t, d.pos.y, d.rot.y = at, pos, rot
-	if hasGiven {
-		for i := range h.newest(n) {
-			e := &h.newest(n)[i]
-			given = given.Add(e.given)
-			hasGiven = hasGiven && e.hasGiven
-		}
+	d.at.measure(sum)
+	hasGiven = newest.hasGiven
+	for i := 0; i < n && hasGiven; i++ {
+		given, hasGiven = given.Add(all[i].given), all[i].hasGiven
 	}
 	return given, hasGiven
 }

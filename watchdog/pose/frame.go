@@ -5,9 +5,10 @@ import "math"
 // checkSample refuses what no decoder lets through, so that a Sample from
 // anywhere else is held to the same gate.
 func checkSample(s *Sample) *Fault {
-	// No number that is not finite lies within anything.
-	if s.Stamp >= 0 && s.Position.within(MaxCoordinate) && (!s.HasVelocity || s.Velocity.within(MaxSpeed)) &&
-		(!s.HasConfidence || s.Confidence >= 0 && s.Confidence <= 1) && math.Abs(s.Orientation.Norm()-1) <= unitTolerance {
+	// No number that is not finite lies within anything. The norm's square is well
+	// within what its tolerance leaves.
+	if n2 := s.Orientation.norm2(); s.Stamp >= 0 && s.Position.within(MaxCoordinate) && (!s.HasVelocity || s.Velocity.within(MaxSpeed)) &&
+		(!s.HasConfidence || s.Confidence >= 0 && s.Confidence <= 1) && math.Abs(n2-1) <= unitTolerance {
 		return nil
 	}
 	switch {

@@ -30,43 +30,49 @@ type instants struct {
 	mean float64
 	// sums of the second and third powers of off
 	m2, m3 float64
-	far    float64 // s², the largest square of off
+	// one over the number of samples and one over m2: all that is divided by
+	perN, perM2 float64
+	least       float64 // of free, that of the sample farthest from the mean
 }
 
 func newInstants() instants {
 	return instants{t: make([]float64, 0, maxHistory), off: make([]float64, 0, maxHistory)}
 }
 
-// measure works out what follows from t. They must not all be the same.
-func (w *instants) measure() {
-	n, sum := float64(len(w.t)), 0.0
-	for _, t := range w.t {
-		sum += t
-	}
-	mean, m2, m3, far := sum/n, 0.0, 0.0, 0.0
+// measure works out what follows from t, which are in order and not all the same,
+// and whose sum is given.
+func (w *instants) measure(sum float64) {
+	perN := 1 / float64(len(w.t))
+	mean, m2, m3 := float64(sum*perN), 0.0, 0.0
 	off := w.off[:0]
 	for _, t := range w.t {
 		dt := t - mean
 		sq := float64(dt * dt)
 		m2 += sq
 		m3 += float64(sq * dt)
-		if sq > far {
-			far = sq
-		}
 		off = append(off, dt)
 	}
-	w.mean, w.off, w.m2, w.m3, w.far = mean, off, m2, m3, far
+	w.mean, w.off, w.m2, w.m3, w.perN, w.perM2 = mean, off, m2, m3, perN, 1/m2
+	first, last := off[0], off[len(off)-1]
+	w.least = min(w.free(float64(first*first)), w.free(float64(last*last)))
 }
 
 // free is 1 − leverage of a sample whose off has the square sq: what is left of
 // its deviation from a line that is fitted with it.
-func (w *instants) free(sq float64) float64 { return 1 - 1/float64(len(w.t)) - sq/w.m2 }
+func (w *instants) free(sq float64) float64 { return 1 - w.perN - float64(sq*w.perM2) }
+
+func sumOf(t []float64) (sum float64) {
+	for _, t := range t {
+		sum += t
+	}
+	return sum
+}
 
 // lag is how long before the newest sample a slope was the true rate, for a
 // motion of constant acceleration: −(mean + m₃/(2·m₂)), which for evenly
 // spaced samples is half their span.
 func (w *instants) lag() time.Duration {
-	return time.Duration(max(0, -(w.mean+w.m3/(2*w.m2))) * float64(time.Second))
+	return time.Duration(max(0, -(w.mean+float64(w.m3*w.perM2)/2)) * float64(time.Second))
 }
 
 // slope is a straight line fitted to vectors over time by least squares.
@@ -90,13 +96,9 @@ func (s *slope) solve(w *instants) (rate Vec, lag time.Duration) {
 	if i < 0 {
 		return s.rate, w.lag()
 	}
-	last := len(s.y) - 1
-	s.rest.t = append(s.rest.t[:0], w.t[:last]...)
-	if i < last {
-		s.rest.t[i], s.y[i] = w.t[last], s.y[last]
-	}
-	s.y = s.y[:last]
-	s.rest.measure()
+	s.rest.t = append(append(s.rest.t[:0], w.t[:i]...), w.t[i+1:]...)
+	s.y = append(s.y[:i], s.y[i+1:]...)
+	s.rest.measure(sumOf(s.rest.t))
 	s.fit(&s.rest)
 	return s.rate, s.rest.lag()
 }
@@ -110,7 +112,7 @@ func (s *slope) fit(w *instants) {
 		sum = sum.Add(y[i])
 		sty = sty.Add(y[i].Scale(dt))
 	}
-	s.mean, s.rate = sum.Scale(1/float64(len(y))), sty.Scale(1/w.m2)
+	s.mean, s.rate = sum.Scale(w.perN), sty.Scale(w.perM2)
 }
 
 // worst is the index of the one sample without which the others lie on a line
@@ -118,25 +120,23 @@ func (s *slope) fit(w *instants) {
 // e²/(1−h), e its residual and h its leverage: no second fit is needed.
 //
 // Mostly there is none, and that is seen without a division for each sample: no
-// sample's gain is more than the largest e² over the least 1−h. Rounding keeps
-// the order of what it rounds, so the answer is the same to the last bit.
+// sample's gain is more than the largest e² over the least 1−h, and the largest
+// is no more than the root of the sum of all e⁴.
 func (s *slope) worst(w *instants) int {
 	if len(s.y) < robustCount {
 		return -1
 	}
-	all, most := 0.0, 0.0
+	all, fourth := 0.0, 0.0
 	mean, rate := s.mean, s.rate
 	y, sq := s.y[:len(w.off)], s.sq[:len(w.off)]
 	for i, dt := range w.off {
 		e := y[i].Sub(mean).Sub(rate.Scale(dt))
 		e2 := e.Dot(e)
 		all += e2
-		if e2 > most {
-			most = e2
-		}
+		fourth += float64(e2 * e2)
 		sq[i] = e2
 	}
-	if least := w.free(w.far); most == 0 || least >= minFreedom && !helps(all, most/least) {
+	if need := float64(all * w.least * (1 - 1./robustRatio)); w.least >= minFreedom && float64(need*need) >= fourth {
 		return -1
 	}
 	at, gain, left := -1, 0.0, 0.0

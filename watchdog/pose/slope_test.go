@@ -42,7 +42,7 @@ func TestSlopeAgainstGonum(t *testing.T) {
 			ts, xs, zs = append(ts, at), append(xs, y.X), append(zs, y.Z)
 			w.t, s.y = append(w.t, at), append(s.y, y)
 		}
-		w.measure()
+		w.measure(sumOf(w.t))
 		s.fit(&w)
 		_, bx := stat.LinearRegression(ts, xs, nil, false)
 		_, bz := stat.LinearRegression(ts, zs, nil, false)
@@ -55,8 +55,8 @@ func TestSlopeAgainstGonum(t *testing.T) {
 func TestWorstAgainstLeavingOut(t *testing.T) {
 	rng := rand.New(rand.NewPCG(23, 24))
 	squares := func(ts []float64, ys []Vec) (sum float64) {
-		s, w := slope{y: ys}, instants{t: ts}
-		w.measure()
+		s, w := slope{y: ys}, instants{t: ts} // grows as it needs
+		w.measure(sumOf(w.t))
 		s.fit(&w)
 		for i := range ts {
 			e := ys[i].Sub(s.mean).Sub(s.rate.Scale(ts[i] - w.mean))
@@ -77,7 +77,7 @@ func TestWorstAgainstLeavingOut(t *testing.T) {
 			}
 			w.t, s.y = append(w.t, at), append(s.y, y)
 		}
-		w.measure()
+		w.measure(sumOf(w.t))
 		s.fit(&w)
 		got, want, least := s.worst(&w), -1, squares(w.t, s.y)/robustRatio
 		for i := range n {

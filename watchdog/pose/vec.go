@@ -61,8 +61,11 @@ func (a Quat) Mul(b Quat) Quat {
 func (a Quat) Conj() Quat { return Quat{a.W, -a.X, -a.Y, -a.Z} }
 
 // Norm is the quaternion's length, 1 for a rotation.
-func (a Quat) Norm() float64 {
-	return math.Sqrt(float64(a.W*a.W) + float64(a.X*a.X) + float64(a.Y*a.Y) + float64(a.Z*a.Z))
+func (a Quat) Norm() float64 { return math.Sqrt(a.norm2()) }
+
+// norm2 is the square of Norm.
+func (a Quat) norm2() float64 {
+	return float64(a.W*a.W) + float64(a.X*a.X) + float64(a.Y*a.Y) + float64(a.Z*a.Z)
 }
 
 // Finite reports whether every component is finite.
@@ -82,7 +85,11 @@ const unitRounding = 3e-15
 // length to begin with. What is a unit quaternion up to rounding comes back as
 // it is: Unit of a Unit changes no bit, so a sample can be written and read.
 func (a Quat) Unit() (Quat, bool) {
-	n := a.Norm()
+	n2 := a.norm2()
+	if math.Abs(n2-1) <= unitRounding { // and its root the more so
+		return a, true
+	}
+	n := math.Sqrt(n2)
 	if !(math.Abs(n-1) <= unitTolerance) {
 		return Quat{}, false
 	}
