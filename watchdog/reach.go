@@ -115,7 +115,7 @@ func (c *Config) reachOf(p *pose.Pose, d delays, assumed float64, r *Reach) {
 	r.Sweep.To = r.Sweep.From
 	r.Sweep.Radius, r.Up, r.Down = c.Radius+pad, pad, pad
 	if s.Predict {
-		r.Reaction = (d.until(c) + p.Lag + s.Reaction).Seconds()
+		r.Reaction = pose.InSeconds(d.until(c) + p.Lag + s.Reaction)
 		c.carry(p, assumed, r)
 	}
 	r.Sweep.Above, r.Sweep.Below = half+r.Up, half+r.Down
@@ -135,8 +135,9 @@ func (c *Config) carry(p *pose.Pose, assumed float64, r *Reach) {
 	v := trig.Hypot(vx, vy)
 	r.Along = StoppingDistance(v, t, a)
 	if v > 0 {
-		r.Sweep.To.X += float64(vx / v * r.Along)
-		r.Sweep.To.Y += float64(vy / v * r.Along)
+		k := r.Along / v
+		r.Sweep.To.X += float64(vx * k)
+		r.Sweep.To.Y += float64(vy * k)
 	}
 	r.Sweep.Grow = spread(v, t, a, errV, s.Acceleration)
 	if c.Kind != Multirotor {

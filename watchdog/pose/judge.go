@@ -113,16 +113,16 @@ func (t *Track) jumped(e *entry) bool {
 // only saves that work; what is left of the share is far more than rounding.
 func (t *Track) calm(e *entry) bool {
 	const calmShare = 0.999
-	dt := time.Duration(e.stamp - t.at.stamp).Seconds()
-	if !(e.position.Sub(t.at.position).Norm() <= float64(calmShare*t.cfg.MaxSpeed*dt)) {
+	dt := InSeconds(time.Duration(e.stamp - t.at.stamp))
+	if beyond(&t.at.position, &e.position, float64(calmShare*t.cfg.MaxSpeed*dt)) {
 		t.brisk = e.stamp
 	}
 	return time.Duration(e.stamp-t.brisk) >= jumpReach
 }
 
 func (t *Track) tooFast(from, to *entry) bool {
-	dt := max(time.Duration(to.stamp-from.stamp), minJumpStep).Seconds()
-	return !(to.position.Sub(from.position).Norm() <= float64(t.cfg.MaxSpeed*dt)+t.cfg.JumpSlack)
+	dt := InSeconds(max(time.Duration(to.stamp-from.stamp), minJumpStep))
+	return beyond(&from.position, &to.position, float64(t.cfg.MaxSpeed*dt)+t.cfg.JumpSlack)
 }
 
 // tooSharp reports whether e is further from where the velocity led than
@@ -133,8 +133,17 @@ func (t *Track) tooSharp(e *entry) bool {
 	if t.cfg.MaxAccel <= 0 || !m.moves || step > t.cfg.MaxAge {
 		return false
 	}
-	dt, given := max(step, minJumpStep).Seconds(), step.Seconds()
+	dt, given := InSeconds(max(step, minJumpStep)), InSeconds(step)
 	led := t.at.position.Add(m.velocity.Scale(given))
-	room := float64(t.cfg.MaxAccel*(float64(float64(dt*dt)/2)+float64(m.lag.Seconds()*dt))) + float64(m.velocity.Norm()*(dt-given)) + t.cfg.JumpSlack
-	return !(e.position.Sub(led).Norm() <= room)
+	room := float64(t.cfg.MaxAccel*(float64(float64(dt*dt)/2)+float64(InSeconds(m.lag)*dt))) + t.cfg.JumpSlack
+	if dt > given {
+		room += float64(m.velocity.Norm() * (dt - given))
+	}
+	return beyond(&led, &e.position, room)
+}
+
+// beyond says whether two places are further from each other than room, m, >= 0.
+func beyond(a, b *Vec, room float64) bool {
+	way := b.Sub(*a)
+	return !(way.Dot(way) <= float64(room*room))
 }
