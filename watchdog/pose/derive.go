@@ -62,6 +62,8 @@ func (d *deriver) derive(h *history, m *motion) {
 	}
 	given, hasGiven := d.collect(h, n)
 	m.given, m.hasGiven = given.Scale(1/float64(n)), hasGiven
+	d.pos.fit(&d.at)
+	d.rot.fit(&d.at) // both before either is solved: neither has to wait for the other
 	m.velocity, m.lag = d.pos.solve(&d.at)
 	m.spin, m.spinLag = d.rot.solve(&d.at)
 	m.known, m.moves = true, true

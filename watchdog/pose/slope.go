@@ -88,10 +88,9 @@ func newSlope() slope {
 	return slope{y: make([]Vec, 0, maxHistory), sq: make([]float64, 0, maxHistory), rest: newInstants()}
 }
 
-// solve is the slope, unit of y per second, with one bad sample left out if
-// there is one, and how far it trails the newest sample.
+// solve is the slope that was fitted, unit of y per second, with one bad sample
+// left out if there is one, and how far it trails the newest sample.
 func (s *slope) solve(w *instants) (rate Vec, lag time.Duration) {
-	s.fit(w)
 	i := s.worst(w)
 	if i < 0 {
 		return s.rate, w.lag()
