@@ -135,7 +135,7 @@ func (c *Config) carry(p *pose.Pose, assumed float64, r *Reach) {
 	v := trig.Hypot(vx, vy)
 	r.Along = StoppingDistance(v, t, a)
 	if v > 0 {
-		k := r.Along / v
+		k := t + v/(2*a) // s, Along per m/s
 		r.Sweep.To.X += float64(vx * k)
 		r.Sweep.To.Y += float64(vy * k)
 	}

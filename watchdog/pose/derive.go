@@ -74,15 +74,16 @@ func (d *deriver) derive(h *history, m *motion) {
 func (d *deriver) collect(h *history, n int) (given Vec, hasGiven bool) {
 	all := h.newest(n)
 	newest := &all[n-1]
-	at, pos, rot, sum := d.at.t[:n], d.pos.y[:n], d.rot.y[:n], 0.0
+	at, pos, rot, s1, s2, s3 := d.at.off[:n], d.pos.y[:n], d.rot.y[:n], 0.0, 0.0, 0.0
 	for i := range all {
 		e := &all[i]
 		t := float64(e.stamp-newest.stamp) * 1e-9
-		sum += t
+		sq := float64(t * t)
+		s1, s2, s3 = s1+t, s2+sq, s3+float64(sq*t)
 		at[i], pos[i], rot[i] = t, e.position.Sub(newest.position), e.turned.Sub(newest.turned)
 	}
-	d.at.t, d.pos.y, d.rot.y = at, pos, rot
-	d.at.measure(sum)
+	d.at.off, d.pos.y, d.rot.y = at, pos, rot
+	d.at.measure(s1, s2, s3)
 	hasGiven = newest.hasGiven
 	for i := 0; i < n && hasGiven; i++ {
 		given, hasGiven = given.Add(all[i].given), all[i].hasGiven
