@@ -110,7 +110,8 @@ func (c *Config) reachOf(p *pose.Pose, d delays, assumed float64, r *Reach) {
 	s := &c.Stopping
 	pad := s.Margin + s.PlaceErr()
 	half := float64(c.Height / 2)
-	*r = Reach{} // and then field by field: a whole one would be made elsewhere and copied
+	// Field by field: a whole one would be made elsewhere and copied.
+	r.Sweep.Grow, r.Reaction, r.Along = 0, 0, 0
 	r.Sweep.From = zones.XYZ{X: p.Position.X, Y: p.Position.Y, Z: p.Position.Z}
 	r.Sweep.To = r.Sweep.From
 	r.Sweep.Radius, r.Up, r.Down = c.Radius+pad, pad, pad
