@@ -5,9 +5,10 @@ package pose
 // shortens its lag.
 const maxHistory = 256
 
-// leap, rad, is a turn from one sample to the next that no body makes: an
-// attitude that comes and goes by so much is a bad one.
-const leap = 1.0
+// leap, rad, is a turn from one sample to the next after which a turn back as far is
+// taken for one bad attitude. A smaller one there and back leaves less than its half
+// times the turn between the two: 2 % of a rate of turn.
+const leap = 0.1
 
 // entry is what later samples need to know of an earlier one, site frame.
 type entry struct {
