@@ -77,7 +77,7 @@ func (d *deriver) collect(h *history, n int) (given Vec, hasGiven bool) {
 	at, pos, rot, s1, s2, s3 := d.at.off[:n], d.pos.y[:n], d.rot.y[:n], 0.0, 0.0, 0.0
 	for i := range all {
 		e := &all[i]
-		t := float64(e.stamp-newest.stamp) * 1e-9
+		t := InSeconds(time.Duration(e.stamp - newest.stamp))
 		sq := float64(t * t)
 		s1, s2, s3 = s1+t, s2+sq, s3+float64(sq*t)
 		at[i], pos[i], rot[i] = t, e.position.Sub(newest.position), e.turned.Sub(newest.turned)

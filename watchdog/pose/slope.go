@@ -80,7 +80,7 @@ func (w *instants) free(off float64) float64 {
 // motion of constant acceleration: −(mean + m₃/(2·m₂)), which for evenly
 // spaced samples is half their span.
 func (w *instants) lag() time.Duration {
-	return time.Duration(max(0, -(w.base+w.mean+float64(w.m3*w.perM2)/2)) * float64(time.Second))
+	return time.Duration(max(0, -(w.base+w.mean+float64(w.m3*w.perM2/2))) * float64(time.Second))
 }
 
 // slope is a straight line fitted to vectors over time by least squares.
