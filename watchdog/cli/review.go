@@ -75,7 +75,7 @@ func (c *reviewCmd) audit(s *streams, folder string) error {
 		return err
 	}
 	if c.HTML != "" {
-		if err := writeWhole(c.HTML, "--html", true, rep.WritePage); err != nil {
+		if err := writePage(c.HTML, rep.WritePage); err != nil {
 			return err
 		}
 	}
