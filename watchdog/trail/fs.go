@@ -40,14 +40,25 @@ type OS struct{}
 // MkdirAll makes name and what leads to it.
 func (OS) MkdirAll(name string, mode fs.FileMode) error { return os.MkdirAll(name, mode) }
 
-// OpenFile opens name as os.OpenFile does.
+// OpenFile opens a file as os.OpenFile does, and nothing else: a pipe in a file's
+// place would keep whoever opens it waiting for its other end, a guard that
+// starts included.
 func (OS) OpenFile(name string, flag int, mode fs.FileMode) (Handle, error) {
-	f, err := os.OpenFile(name, flag, mode)
+	f, err := os.OpenFile(name, flag|syscall.O_NONBLOCK, mode)
 	if err != nil {
 		return nil, err
 	}
+	info, err := f.Stat()
+	if err == nil && !info.Mode().IsRegular() {
+		err = &fs.PathError{Op: "open", Path: name, Err: errNoFile}
+	}
+	if err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
 	return f, nil
 }
+
+var errNoFile = errors.New("is not a regular file")
 
 // ReadDir lists a folder, sorted by name.
 func (OS) ReadDir(name string) ([]fs.DirEntry, error) { return os.ReadDir(name) }
