@@ -95,7 +95,7 @@ func (v *verifier) chain() {
 }
 
 func (v *verifier) line(r rawLine) error {
-	if !r.whole && v.writing {
+	if !r.whole && v.writing && !v.sealed {
 		v.note("line %d is being written", r.n)
 		return nil
 	}
