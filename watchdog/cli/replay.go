@@ -73,7 +73,16 @@ func (c *replayCmd) session(s *streams) error {
 	if !res.Same {
 		return found("the core did not come to the same decisions: %s", res.First)
 	}
-	return nil
+	return holds(res.Problem)
+}
+
+// holds says what is wrong with the trail of a session that was judged again; a
+// whole one may have been written anew.
+func holds(problem string) error {
+	if problem == "" {
+		return nil
+	}
+	return found("but the trail does not hold: %s; run verify on it", problem)
 }
 
 // printUnsealed says what of a session that was not closed cannot be compared.

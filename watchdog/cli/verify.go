@@ -93,7 +93,7 @@ func (c *verifyCmd) demands() (head, key string, err error) {
 // verdict turns a report into the exit status.
 func verdict(r *trail.Report) error {
 	switch {
-	case r.Torn && !r.Sealed && r.Count == 1:
+	case r.TornOnly():
 		return &statusError{exitUnsealed, "not sealed, and torn in its last line, as after a power cut or on a full disk: nothing was changed before that; a cut tail cannot be told without the head"}
 	case !r.OK():
 		return found("the trail does not hold")

@@ -33,7 +33,7 @@ func (c *verifyCmd) whole(s *streams, head, key string) error {
 func wholeVerdict(t *trail.Trail) error {
 	newest := t.Reports[len(t.Reports)-1]
 	for i, r := range t.Reports {
-		if !r.OK() && !(r.Torn && !r.Sealed && r.Count == 1 && i == len(t.Reports)-1) {
+		if !r.OK() && !(r.TornOnly() && i == len(t.Reports)-1) {
 			return found("the trail does not hold")
 		}
 	}

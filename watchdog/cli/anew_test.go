@@ -1,0 +1,67 @@
+package cli
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// chainAnew writes a session's chain anew after an edit, as one who knows the
+// format but has no key would: each line fits the one before, and the seal stays.
+func chainAnew(t *testing.T, folder string, edit func(line string) string) {
+	t.Helper()
+	events := filepath.Join(folder, "events.jsonl")
+	text, err := os.ReadFile(events)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out bytes.Buffer
+	prev := strings.Repeat("0", 64)
+	for _, line := range strings.Split(strings.TrimSuffix(string(text), "\n"), "\n") {
+		var l struct {
+			Prev string `json:"prev"`
+		}
+		if err := json.Unmarshal([]byte(line), &l); err != nil {
+			t.Fatal(err)
+		}
+		line = edit(strings.Replace(line, l.Prev, prev, 1))
+		prev = fmt.Sprintf("%x", sha256.Sum256([]byte(line)))
+		fmt.Fprintln(&out, line)
+	}
+	if err := os.WriteFile(events, out.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A trail that was written anew gives the same decisions, since only what is not
+// judged was changed: everything that reads it says that it does not hold.
+func TestTrailWrittenAnewIsSaidByEveryReader(t *testing.T) {
+	session, dir := madeSession(t, 1.2), t.TempDir()
+	site := tempFile(t, dir, "site.toml", madeHall)
+	chainAnew(t, session, func(line string) string {
+		return strings.Replace(line, `"guard":"g"`, `"guard":"x"`, 1)
+	})
+	page := filepath.Join(dir, "page.html")
+	for _, args := range [][]string{
+		{"verify", session}, {"review", session}, {"review", session, "--html", page}, {"replay", session},
+		{"replay", session, "--json"}, {"replay", session, "--site", site}, {"replay", session, "--site", site, "--json"},
+		{"review", session, "--export", "csv", "--out", filepath.Join(dir, "a.csv")},
+		{"review", session, "--export", "geojson", "--out", filepath.Join(dir, "a.geojson"), "--json"},
+	} {
+		code, out, errs := pinfold(args...)
+		if code != exitFound || !strings.Contains(flat(out+errs), "the trail does not hold") || !strings.Contains(flat(out+errs), "signature does not fit") {
+			t.Errorf("%v: exit %d, %q, %q", args, code, out, errs)
+		}
+	}
+	if code, _, errs := pinfold("review", session, "--learn", site); code != exitError || !strings.Contains(errs, "its trail does not hold") {
+		t.Errorf("learn: exit %d, %q", code, errs)
+	}
+	if html, err := os.ReadFile(page); err != nil || !strings.Contains(string(html), "THE TRAIL DOES NOT HOLD") {
+		t.Errorf("the page does not say so: %v", err)
+	}
+}
