@@ -28,7 +28,7 @@ func (rep *Report) stops() string {
 		for j := range v.Stops {
 			s := &v.Stops[j]
 			n++
-			if s.Cause.Word == "operator" || s.Cause.Word == "closing" {
+			if wanted(s.Cause.Word) {
 				asked++
 			}
 			if s.AtRest && s.EdgeZone != "" && (worst == nil || s.Edge < worst.Edge) {
@@ -57,7 +57,7 @@ func (rep *Report) ended() string {
 			deepest = r
 		}
 	}
-	text := "No vehicle's body left its pen while it was permitted or stopping"
+	text := "No vehicle's body was seen outside its pen while it was permitted or stopping" + rep.unseen()
 	if deepest != nil {
 		text = fmt.Sprintf("%s left its pen: %.2f m past %s at %.2f s", deepest.Vehicle, deepest.Breach, deepest.Name, deepest.From)
 	}
@@ -70,6 +70,23 @@ func (rep *Report) ended() string {
 		return text + "; the trail is whole as far as it goes, but not sealed."
 	}
 	return text + "; the trail is whole and sealed, and judged again it gives the same decisions."
+}
+
+// unseen says how many stops were not seen to their rest: where the pose was lost,
+// or the session ended before, nobody knows where the vehicle came to rest.
+func (rep *Report) unseen() string {
+	n := 0
+	for i := range rep.Vehicles {
+		for j := range rep.Vehicles[i].Stops {
+			if !rep.Vehicles[i].Stops[j].AtRest {
+				n++
+			}
+		}
+	}
+	if n == 0 {
+		return ""
+	}
+	return ", but " + count(n, "stop was not seen to its rest", "stops were not seen to their rest")
 }
 
 // span is a time as people say it.
