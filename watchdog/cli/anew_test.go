@@ -65,3 +65,37 @@ func TestTrailWrittenAnewIsSaidByEveryReader(t *testing.T) {
 		t.Errorf("the page does not say so: %v", err)
 	}
 }
+
+// What a folder of unknown origin says of itself steers no terminal.
+func TestWhatATrailSaysOfItselfSteersNoTerminal(t *testing.T) {
+	session, dir := madeSession(t, 1.2), t.TempDir()
+	site := tempFile(t, dir, "site.toml", madeHall)
+	evil := `\u001b[2J\u001b]0;x\u0007\u202e`
+	chainAnew(t, session, func(line string) string {
+		for _, key := range []string{"session", "guard", "site", "version"} {
+			line = strings.Replace(line, `"`+key+`":"`, `"`+key+`":"`+evil, 1)
+		}
+		return line
+	})
+	above := filepath.Dir(session)
+	named := filepath.Join(above, "20991231T000000Z-\x1b[31mred")
+	if err := os.CopyFS(named, os.DirFS(session)); err != nil {
+		t.Fatal(err)
+	}
+	broken := filepath.Join(above, "20991231T000001Z-\x1b[31m")
+	if err := os.Mkdir(broken, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	tempFile(t, broken, "events.jsonl", "{\"seq\":1,\"prev\":\"\x1b\"}\n")
+	for _, args := range [][]string{
+		{"verify", session}, {"verify", named}, {"verify", broken}, {"verify", above}, {"replay", session}, {"replay", broken},
+		{"review", session}, {"review", named}, {"review", broken}, {"review", above}, {"review", session, named},
+		{"review", session, "--html", filepath.Join(dir, "p.html")}, {"replay", session, "--site", site}, {"review", session, "--learn", site},
+		{"review", named, "--export", "csv", "--out", filepath.Join(dir, "a.csv")},
+	} {
+		_, out, errs := pinfold(args...)
+		if text := out + errs; text == "" || strings.ContainsAny(strings.ReplaceAll(text, "\n", ""), "\x1b\x07\u202e\r") {
+			t.Errorf("%q: %q", args, text)
+		}
+	}
+}

@@ -64,7 +64,7 @@ func (c *replayCmd) session(s *streams) error {
 			return err
 		}
 	} else {
-		fmt.Fprintf(s.out, "session %s: %d steps, %d records compared\n", res.Session, res.Steps, res.Records)
+		fmt.Fprintf(s.out, "session %s: %d steps, %d records compared\n", printable(res.Session), res.Steps, res.Records)
 		printUnsealed(s.out, res)
 		if res.Same {
 			fmt.Fprintln(s.out, "the core came to the same decisions, bit for bit")
