@@ -3,9 +3,11 @@ package review
 import (
 	"fmt"
 	"strings"
+
+	"pinfold/watchdog"
 )
 
-// story is what happened, in three sentences: who moved, what it was stopped
+// story is what happened, in a few sentences: who moved, what it was stopped
 // for, and how it ended.
 func (rep *Report) story() []string {
 	return []string{rep.moved(), rep.stops(), rep.ended()}
@@ -46,7 +48,24 @@ func (rep *Report) stops() string {
 	if worst != nil {
 		text += fmt.Sprintf("; the closest rest was %s, %.2f m from %s", who, worst.Edge, worst.EdgeZone)
 	}
-	return text + "."
+	return text + "." + rep.disobeyed()
+}
+
+// disobeyed says that a vehicle moved against a stop, and when first.
+func (rep *Report) disobeyed() string {
+	n, first := 0, (*Row)(nil)
+	for i := range rep.Rows {
+		if r := &rep.Rows[i]; r.Level != "waiting" && r.Cause == watchdog.CauseNotObeyed.String() {
+			n++
+			if first == nil || r.From < first.From {
+				first = r
+			}
+		}
+	}
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" A STOP WAS NOT OBEYED, %s, first by %s at %.2f s.", count(n, "time", "times"), first.Vehicle, first.From)
 }
 
 func (rep *Report) ended() string {
