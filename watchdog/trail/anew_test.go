@@ -128,3 +128,37 @@ func TestFrameThatExpandsWithoutEndIsNamed(t *testing.T) {
 		}
 	}
 }
+
+// A signature covers what stands before it; behind it nothing may be added, such
+// as a key that is read in the place of one that was signed.
+func TestNothingStandsBehindASignature(t *testing.T) {
+	w := mustCreate(t, testOptions(t))
+	done := make(chan bool, 1)
+	if err := w.Signed("wren", "walk", 0, map[string]int{"edges": 4}, func(failed bool) { done <- failed }); err != nil || <-done {
+		t.Fatal(err)
+	}
+	w.Event("wren", "command", 0, nil)
+	s := mustClose(t, w)
+	files := readFolder(t, s.Folder)
+	all := bytes.SplitAfter(files[eventsName], []byte("\n"))
+	seal := len(all) - 2
+	behind := func(line []byte, more string) []byte {
+		return append(append(bytes.Clone(line[:len(line)-len("}}\n")]), more...), "}}\n"...)
+	}
+	for _, more := range []string{`,"stops":0`, `,"x":1`, ` `} {
+		put(t, s.Folder, eventsName, append(bytes.Join(all[:seal], nil), behind(all[seal], more)...))
+		if r := mustFind(t, s.Folder, "", more); r.Sealed || !strings.Contains(r.Err().Error(), "the seal is not in the form a trail writes") {
+			t.Errorf("%s behind the seal's signature: %v", more, r.Err())
+		}
+	}
+	for _, more := range []string{`,"about":"x"`, `,"record":{"edges":5}`} {
+		for i, line := range all {
+			if l, err := parseLine(bytes.TrimSpace(line)); err == nil && l.Kind == KindSigned {
+				put(t, s.Folder, eventsName, append(bytes.Join(all[:i], nil), behind(line, more)...))
+			}
+		}
+		if r := mustFind(t, s.Folder, "", more); len(r.Signed) > 0 || !strings.Contains(r.Err().Error(), "the signed record is not in the form a trail writes") {
+			t.Errorf("%s behind a record's signature: %v", more, r.Err())
+		}
+	}
+}
