@@ -162,3 +162,49 @@ func TestNothingStandsBehindASignature(t *testing.T) {
 		}
 	}
 }
+
+// A reader believes no more than verify does.
+func TestReaderStopsAtWhatDoesNotFit(t *testing.T) {
+	s, files := specimen(t)
+	r, err := Open(s.Folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	if data, err := r.File("site.toml"); err != nil || !bytes.Equal(data, files["files/site.toml"]) {
+		t.Errorf("%q, %v", data, err)
+	}
+	put(t, s.Folder, "files/site.toml", []byte("[site]\nname = \"yard\"\n"))
+	if data, err := r.File("site.toml"); err == nil || !strings.Contains(err.Error(), "was altered") {
+		t.Errorf("altered: %q, %v", data, err)
+	}
+	anew(t, s, files, func(l *Line, intake []byte) []byte {
+		if l.Seq == 5 {
+			l.Seq = 6
+		}
+		return intake
+	})
+	other, err := Open(s.Folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	if err := other.Events(func(Line) error { return nil }); err == nil || !strings.Contains(err.Error(), "does not follow") {
+		t.Errorf("another number: %v", err)
+	}
+	long := appendItem(nil, &Item{Payload: make([]byte, MaxPayload+1)})
+	if _, err := eachItem(long, func(*Item) error { return nil }); err == nil {
+		t.Error("an item over the bound is read")
+	}
+}
+
+// What is too long for the end of a write that was cut off is left as it is.
+func TestMoreThanATornEndIsLeft(t *testing.T) {
+	o, old, _ := crashed(t, strings.Repeat("x", MaxTail+1))
+	before := readFolder(t, old)[eventsName]
+	mustClose(t, mustCreate(t, o))
+	if !bytes.Equal(before, readFolder(t, old)[eventsName]) {
+		t.Error("it was cut")
+	}
+	mustFind(t, old, "", "a long tail")
+}
