@@ -33,6 +33,7 @@ type Guard struct {
 	later   Reach // for what has to be confirmed; see reachAfter
 	laterBy time.Duration
 	near    zones.Hit
+	nearDue bool    // it is of an earlier reach: see nearest
 	speed   float64 // m/s, newest known horizontal speed
 	slow    time.Duration
 	isSlow  bool

@@ -138,9 +138,15 @@ func (g *Guard) assumed() float64 {
 	return max(g.speed, l[LimitSpeed].Max, l[LimitClimb].Max, l[LimitDescent].Max)
 }
 
+// judgeZones judges the reach against the zones. Mostly it cannot have come as near
+// as the caution since it was last measured, and how far it is exactly is worked out
+// when somebody asks.
 func (g *Guard) judgeZones(now time.Duration) {
-	g.near = g.cfg.Zones.ClearanceAfter(&g.reach.Sweep, &g.seen)
-	if !(g.near.Clearance > g.cfg.ZoneCaution) {
+	g.nearDue = g.cfg.Zones.Beyond(&g.reach.Sweep, g.cfg.ZoneCaution, &g.seen)
+	if !g.nearDue {
+		g.near = g.cfg.Zones.ClearanceAfter(&g.reach.Sweep, &g.seen)
+	}
+	if !g.nearDue && !(g.near.Clearance > g.cfg.ZoneCaution) {
 		g.hits = g.cfg.Zones.JudgeAfter(&g.reach.Sweep, g.cfg.ZoneCaution, g.hits[:0], &g.seen)
 		seen := false
 		for i := range g.hits {
@@ -159,6 +165,14 @@ func (g *Guard) judgeZones(now time.Duration) {
 			g.observeGone(i, now)
 		}
 	}
+}
+
+// nearest is what the reach judged last is nearest to.
+func (g *Guard) nearest() zones.Hit {
+	if g.nearDue {
+		g.near, g.nearDue = g.cfg.Zones.ClearanceAfter(&g.reach.Sweep, &g.seen), false
+	}
+	return g.near
 }
 
 // subjectOf is the subject a hit speaks of; the pen where it names no zone.
@@ -270,7 +284,7 @@ func (g *Guard) judgeSession(now time.Duration) {
 	}
 	v := 0.0
 	if g.started {
-		v = (now - g.startedAt).Seconds()
+		v = pose.InSeconds(now - g.startedAt)
 	}
 	g.observeValue(g.limit0+int(LimitSession), v, now)
 }

@@ -97,7 +97,7 @@ func (g *Guard) judgeRetrieval(now time.Duration) {
 	case now >= g.retrieve.until:
 		c.Name, c.Value, c.Limit, c.Unit = retrieveTime, RetrieveFor.Seconds(), RetrieveFor.Seconds(), "s"
 	case g.backInside(now):
-		c.Name, c.Value, c.Unit = retrieveDone, bounded(g.near.Clearance), "m"
+		c.Name, c.Value, c.Unit = retrieveDone, bounded(g.nearest().Clearance), "m"
 	default:
 		g.retrieve.most = math.Max(g.retrieve.most, room)
 		return
@@ -137,7 +137,7 @@ func (g *Guard) backInside(now time.Duration) bool {
 			return false
 		}
 	}
-	return g.atRest(now) || g.near.Clearance > g.cfg.ZoneCaution
+	return g.atRest(now) || g.nearest().Clearance > g.cfg.ZoneCaution
 }
 
 // wayRoom is the clearance, m, of the bare body on its nominal way until rest:

@@ -47,7 +47,7 @@ type Snapshot struct {
 func (g *Guard) Figures() Snapshot {
 	s := Snapshot{Vehicle: g.cfg.Vehicle, Kind: g.cfg.Kind, At: g.now, Level: g.level, Go: g.permitGo,
 		MoreCause: g.moreCause, Judged: g.judged, Pose: g.cur, Trust: g.trust, Speed: g.speed,
-		Reach: g.reach, Nearest: g.near, Nonce: g.nonce, Link: g.linkUp, Trail: g.trailUp,
+		Reach: g.reach, Nearest: g.nearest(), Nonce: g.nonce, Link: g.linkUp, Trail: g.trailUp,
 		Acked: g.cmd.acked, Counts: g.counts, Tie: g.cfg.Tie, Aligned: g.aligned}
 	s.PoseAge, _ = g.track.Age(g.now)
 	s.Void = g.trust.Has(pose.Restarted)

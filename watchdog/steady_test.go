@@ -30,6 +30,9 @@ func session(t *testing.T, seed uint64, peek bool) []byte {
 				s.Latched[0].Text = "a display may write on its own copy"
 			}
 			s.Counts.FaultKinds[1] = 99
+			if at := c.Zones.Clearance(&s.Reach.Sweep); s.Judged && s.Nearest != at {
+				t.Fatalf("nearest is %+v, and for its reach it is %+v", s.Nearest, at)
+			}
 		}
 		for _, e := range effects {
 			body, err := json.Marshal(e.Record.Body)

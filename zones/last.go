@@ -8,15 +8,26 @@ import "math"
 // do, of another body or of another Set too. The zero Last knows nothing. It is
 // for one goroutine at a time, and a copy of it is as good.
 type Last struct {
-	set            *Set
-	zones          *Shape  // the first of set's: another one where set was overwritten
-	x0, y0, x1, y1 float64 // m, the body as it was then: see query
+	set     *Set
+	zones   *Shape  // the first of set's: another one where set was overwritten
+	then    stance  // when the subjects were listed
+	beyond  float64 // m, no keep-out but those listed was nearer
+	n       int
+	subject [lastMost + 1]lasting // nearest first
+	wait    int                   // calls until it is worth another try
+	newest  stance                // when a clearance was asked for last
+	least   float64               // m, what it was at least; minus infinity for one that was not positive
+}
+
+// stance is a body as it was when it was judged: see query.
+type stance struct {
+	x0, y0, x1, y1 float64 // m
 	r, wide        float64 // m, the radius at the start and at the end
 	zlo, zhi, size float64 // m
-	beyond         float64 // m, no keep-out but those listed was nearer
-	n              int
-	subject        [lastMost + 1]lasting // nearest first
-	wait           int                   // calls until it is worth another try
+}
+
+func (q *query) stance(scale float64) stance {
+	return stance{x0: q.x0, y0: q.y0, x1: q.x1, y1: q.y1, r: q.r, wide: q.r + q.g, zlo: q.zlo, zhi: q.zhi, size: q.size + scale}
 }
 
 // lasting is the pen (-1) or a keep-out, and a clearance that it had at least.
@@ -45,21 +56,40 @@ func (s *Set) ClearanceAfter(w *Sweep, last *Last) (worst Hit) {
 	}
 	known := last != nil && last.of(s)
 	if known && last.clearance(&q, &worst) {
+		last.stood(s, &q, &worst)
 		return worst
 	}
 	s.judgePen(&q, &worst)
-	if len(s.outs) == 0 {
-		return worst
+	if len(s.outs) > 0 {
+		s.judgeOuts(&q, &worst)
 	}
-	s.judgeOuts(&q, &worst)
 	switch {
-	case last == nil:
+	case last == nil || len(s.shapes) == 0:
+		return worst
 	case known && last.wait > 0:
 		last.wait--
-	default:
+	case !known || len(s.outs) > 0:
 		last.note(s, &q, &worst)
 	}
+	last.stood(s, &q, &worst)
 	return worst
+}
+
+// Beyond says that the body is further than within, m, from all that it must
+// keep clear of, where that follows from what was asked with last before: it has
+// not moved, turned and grown enough since to be as near. Where it says no,
+// ClearanceAfter has to be asked. A within below zero is taken as zero.
+func (s *Set) Beyond(w *Sweep, within float64, last *Last) bool {
+	var q query
+	if s == nil || last == nil || !last.of(s) || !q.stand(w) {
+		return false
+	}
+	return last.least-last.newest.moved(&q) > max(within, 0) // not for a within that is no number
+}
+
+// stood remembers how clear a body was of everything.
+func (l *Last) stood(s *Set, q *query, worst *Hit) {
+	l.newest, l.least = q.stance(s.scale), sound(worst.Clearance)
 }
 
 // JudgeAfter is Judge, and the same bit for bit, with what ClearanceAfter has
@@ -69,7 +99,7 @@ func (s *Set) JudgeAfter(w *Sweep, within float64, dst []Hit, last *Last) []Hit 
 	if s == nil || last == nil || !last.of(s) || !q.set(w) {
 		return s.Judge(w, within, dst)
 	}
-	moved := last.moved(&q)
+	moved := last.then.moved(&q)
 	if !(last.beyond-moved > max(within, 0)) { // not for a within that is no number
 		return s.Judge(w, within, dst)
 	}
@@ -100,7 +130,7 @@ func (l *Last) of(s *Set) bool {
 
 // clearance is Set.Clearance where what is known is enough for it.
 func (l *Last) clearance(q *query, worst *Hit) bool {
-	moved := l.moved(q)
+	moved := l.then.moved(q)
 	if !(l.beyond-moved > 0) {
 		return false
 	}
@@ -125,7 +155,7 @@ func (l *Last) clearance(q *query, worst *Hit) bool {
 // less, as long as it stays so: no point of the body is further than that from
 // where one was. (A negative one may be given deeper than it is, see the
 // package, by an amount that differs.)
-func (l *Last) moved(q *query) float64 {
+func (l *stance) moved(q *query) float64 {
 	ax, ay, bx, by := q.x0-l.x0, q.y0-l.y0, q.x1-l.x1, q.y1-l.y1
 	way := math.Sqrt(max(float64(ax*ax)+float64(ay*ay), float64(bx*bx)+float64(by*by)))
 	pad := float64(lastPad * (l.size + q.size + math.Abs(q.zlo) + math.Abs(q.zhi)))
@@ -134,8 +164,7 @@ func (l *Last) moved(q *query) float64 {
 
 // note remembers how the pen and the nearest keep-outs stand to a body.
 func (l *Last) note(s *Set, q *query, worst *Hit) {
-	*l = Last{set: s, zones: &s.shapes[0], x0: q.x0, y0: q.y0, x1: q.x1, y1: q.y1, r: q.r, wide: q.r + q.g, zlo: q.zlo, zhi: q.zhi,
-		size: q.size + s.scale, beyond: math.Inf(1)}
+	*l = Last{set: s, zones: &s.shapes[0], then: q.stance(s.scale), beyond: math.Inf(1)}
 	f := finder{set: s, q: q}
 	f.begin(math.Inf(1))
 	for i := f.next(); i >= 0; i = f.next() {

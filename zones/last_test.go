@@ -35,6 +35,7 @@ func TestLastChangesNothing(t *testing.T) {
 	r := rng(31)
 	var lasts [4]Last // shared by all sites and bodies
 	var got, want []Hit
+	beyond := 0
 	for range caseCount(24_000) / 400 {
 		s := mustNew(t, crowd(r)...)
 		w := randomSweep(r)
@@ -43,6 +44,18 @@ func TestLastChangesNothing(t *testing.T) {
 			last := &lasts[r.IntN(len(lasts))]
 			if r.IntN(3) > 0 {
 				last = &lasts[0]
+			}
+			for _, within := range []float64{-1, 0, 0.1, 0.3, 2, math.NaN()} {
+				if !s.Beyond(&w, within, last) {
+					continue
+				}
+				beyond++
+				if c := s.Clearance(&w).Clearance; !(c > max(within, 0)) {
+					t.Fatalf("said to be beyond %g of %+v, and is at %g", within, w, c)
+				}
+			}
+			if r.IntN(4) == 0 {
+				continue // nothing is asked of every body
 			}
 			if g, w := s.ClearanceAfter(&w, last), s.Clearance(&w); !sameBits(g, w) {
 				t.Fatalf("%+v with what was remembered, %+v without", g, w)
@@ -56,6 +69,48 @@ func TestLastChangesNothing(t *testing.T) {
 				t.Fatalf("within %g of %+v: %+v with what was remembered, %+v without", within, w, got, want)
 			}
 		}
+	}
+	if beyond < 100 {
+		t.Errorf("only %d were said to be beyond", beyond)
+	}
+}
+
+// How near a body may have come is bounded by the most that any of its points
+// moved: at the start, at the end, by its width there, down and up. Each alone, by
+// as much as there was room, and by a little less.
+func TestBeyondBoundsEveryMove(t *testing.T) {
+	s := mustNew(t, box("hall", KeepIn, 0, 0, 20, 20, 0, 10), box("out", KeepOut, 15, 5, 16, 15, 0, 10))
+	w := Sweep{From: XYZ{12, 10, 5}, To: XYZ{11, 10, 5}, Radius: 1, Grow: 1.8, Below: 1, Above: 1}
+	var none Last
+	if s.Beyond(&w, 0, &none) || s.Beyond(&w, 0, nil) {
+		t.Fatal("beyond, and nothing was ever asked")
+	}
+	for name, move := range map[string]func(w *Sweep, d float64){
+		"start": func(w *Sweep, d float64) { w.From.Y += d }, "end": func(w *Sweep, d float64) { w.To.X += d },
+		"both": func(w *Sweep, d float64) { w.From.X, w.To.X = w.From.X+d, w.To.X+d }, "wider": func(w *Sweep, d float64) { w.Radius += d },
+		"wider at the start": func(w *Sweep, d float64) { w.Radius, w.Grow = w.Radius+d, w.Grow-d },
+		"wider at the end":   func(w *Sweep, d float64) { w.Grow += d }, "down": func(w *Sweep, d float64) { w.Below += d },
+		"up": func(w *Sweep, d float64) { w.Above += d }, "lower": func(w *Sweep, d float64) { w.From.Z, w.To.Z = w.From.Z-d, w.To.Z-d },
+		"higher": func(w *Sweep, d float64) { w.From.Z, w.To.Z = w.From.Z+d, w.To.Z+d },
+	} {
+		var last Last
+		room := s.ClearanceAfter(&w, &last).Clearance
+		if !(room > 1 && room < 3) {
+			t.Fatalf("a clearance of %g", room)
+		}
+		for _, d := range []float64{-0.5, 0, 0.1, room - 0.501, room - 0.499, room} {
+			to := w
+			move(&to, d)
+			got, may := s.Beyond(&to, 0.5, &last), math.Abs(d) < room-0.5
+			if got && !may || !got && d >= 0 && may {
+				t.Errorf("%s by %g of %g: beyond 0.5 m: %v", name, d, room, got)
+			}
+		}
+	}
+	w.From.X = math.NaN()
+	var last Last
+	if s.ClearanceAfter(&w, &last); s.Beyond(&w, 0, &last) {
+		t.Error("a body that is nowhere is beyond")
 	}
 }
 
@@ -99,11 +154,11 @@ func TestLastIsOfUse(t *testing.T) {
 		x := float64(i)*0.4 - 400
 		body.From = XYZ{x, 37 * math.Sin(x/60), 0}
 		body.To = XYZ{x + 1, body.From.Y, 0}
-		was := last
+		was := last.then
 		if g, w := s.ClearanceAfter(&body, &last), s.Clearance(&body); !sameBits(g, w) {
 			t.Fatalf("%+v, %+v", g, w)
 		}
-		if was != last {
+		if was != last.then {
 			noted++
 		}
 	}
