@@ -99,3 +99,35 @@ func TestWhatATrailSaysOfItselfSteersNoTerminal(t *testing.T) {
 		}
 	}
 }
+
+// A decision at another instant is another decision; a last line that a kill left
+// half there is nobody's edit.
+func TestReplayHoldsInstantsAndBearsATornEnd(t *testing.T) {
+	session, moved := madeSession(t, 1.2), madeSession(t, 1.2)
+	n := 0
+	chainAnew(t, moved, func(line string) string {
+		if i := strings.Index(line, `,"vehicle":"mole","kind":"level"`); i > 0 && n == 0 {
+			n++
+			return line[:i] + "1" + line[i:] // ten times as late, and 1 ns
+		}
+		return line
+	})
+	if code, _, errs := pinfold("replay", moved); n != 1 || code != exitFound || !strings.Contains(errs, "did not come to the same decisions") {
+		t.Errorf("%d moved: exit %d, %q", n, code, errs)
+	}
+	cutSeal(t, session)
+	events := filepath.Join(session, "events.jsonl")
+	text, err := os.ReadFile(events)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(events, append(text, `{"seq":`...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out := filepath.Join(t.TempDir(), "a.csv")
+	for _, args := range [][]string{{"replay", session}, {"review", session, "--export", "csv", "--out", out}} {
+		if code, _, errs := pinfold(args...); code != exitFine {
+			t.Errorf("%v: exit %d, %q", args, code, errs)
+		}
+	}
+}

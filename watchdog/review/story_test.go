@@ -31,4 +31,9 @@ func TestStoryClaimsNoMoreThanWasSeen(t *testing.T) {
 			t.Errorf("%s: %q; want %q and not %q", c.name, text, c.want, c.not)
 		}
 	}
+	rep := &Report{}
+	rep.Integrity.Same, rep.Integrity.Sealed = true, true
+	if text := rep.ended(); !strings.Contains(text, "THE TRAIL DOES NOT HOLD") {
+		t.Errorf("a trail that does not hold: %q", text)
+	}
 }
