@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 )
 
@@ -88,5 +89,27 @@ func TestNextSessionVouchesForAnUnsealedEnd(t *testing.T) {
 	put(t, old, eventsName, text[:bytes.LastIndexByte(text[:len(text)-1], '\n')+1])
 	if r := mustFind(t, old, "", "cut at a line"); r.Next != "" || r.Vouched() {
 		t.Errorf("cut: %+v", r)
+	}
+}
+
+// A session under another's name is whole, and said to be another; a trail misses
+// the one that it was.
+func TestRenamedSessionIsSaid(t *testing.T) {
+	o := testOptions(t)
+	a := mustClose(t, mustCreate(t, o)).Folder
+	o.Session = "s2"
+	mustClose(t, mustCreate(t, o))
+	if r := mustVerify(t, a, ""); len(r.Notes) != 0 {
+		t.Errorf("under its name: %q", r.Notes)
+	}
+	b := filepath.Join(o.Dir, "20200101T000000Z-other")
+	if err := os.Rename(a, b); err != nil {
+		t.Fatal(err)
+	}
+	if r := mustVerify(t, b, ""); len(r.Notes) != 1 || !strings.Contains(r.Notes[0], "named as session other, and holds session s1") {
+		t.Errorf("notes %q", r.Notes)
+	}
+	if tr, err := VerifyAll(o.Dir, ""); err != nil || tr.OK() || len(tr.Missing) != 1 || tr.Missing[0] != filepath.Base(a) {
+		t.Errorf("%+v, %v", tr, err)
 	}
 }
