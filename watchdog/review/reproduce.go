@@ -32,6 +32,9 @@ type Reproduction struct {
 	IntakeEnds float64 `json:"intake_ends_s"`         // s, session instant of its last item
 	Beyond     uint64  `json:"records_beyond_intake"` // cannot be judged again
 	Unwritten  uint64  `json:"records_unwritten"`     // called for by the intake, after the last line
+	// Problem is the first thing that is wrong with the trail; empty: it holds. A
+	// trail that was written anew as a whole gives the same decisions.
+	Problem string `json:"trail_problem,omitempty"`
 }
 
 // Reproduce steps the core through a session's intake with the site files the
@@ -46,7 +49,11 @@ func Reproduce(folder string) (*Reproduction, error) {
 	if err != nil {
 		return nil, err
 	}
-	return a.run(r)
+	out, err := a.run(r)
+	if err == nil {
+		out.Problem, err = wrong(folder)
+	}
+	return out, err
 }
 
 // prepare reads what the guards of a session are made from.
