@@ -123,6 +123,7 @@ class Receiver:
         self.key, self.base, self.everyone = key, base, everyone
         self.session, self.seq = "", 0
         self.go, self.stamp, self.valid = False, 0, 0
+        self.aged = 0      # the greatest age the permit was seen at, ns
         self.former = []   # displaced sessions: (session, seq), the last eight
         self.latch = ""    # the command that holds the vehicle
         self.said_no = False  # a permit with go false was accepted since that command
@@ -144,6 +145,7 @@ class Receiver:
             if p["seq"] <= self.seq:  # repeated, late or replayed
                 return
             self.seq, self.stamp, self.valid = int(p["seq"]), p["stamp"], p["valid"]
+            self.aged = 0
             self.go = p["go"] and age >= 0  # from the future: one of the clocks is wrong
             if not p["go"]:
                 self.said_no = True
@@ -206,7 +208,11 @@ class Receiver:
             if not self.session or not self.go:
                 return self.lost, "no permit"
             if age < 0 or age > self.valid or self.valid == 0:
+                self.go = False  # for good, wherever the clock goes from here
                 return self.lost, "the permit is too old"
+            if age < self.aged:  # the clock was set back: the permit grows no younger
+                self.stamp, age = now - self.aged, self.aged
+            self.aged = age
             return "go", ""
 
 
