@@ -27,6 +27,7 @@ func (k *keeper) carryOut(effects []watchdog.Effect, now time.Duration) {
 }
 
 func (k *keeper) sendPermit(p *watchdog.Permit, now time.Duration) {
+	k.permitNo = p.Seq
 	m := wire.Permit{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: p.Seq, Go: p.Go,
 		Stamp: p.Stamp, Valid: p.Valid.Seconds()}
 	k.buf = k.signing.permit.Sign(m.Append(k.buf[:0]))

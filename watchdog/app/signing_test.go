@@ -106,6 +106,19 @@ func TestFellowIsHeardByItsSignature(t *testing.T) {
 	}
 }
 
+// What comes without a signature under the guard's own session is counted, and no
+// more: the vehicle takes it for none. Under another it is counted, and may be
+// another guard all the same, which was started without the key.
+func TestForgedPermitsAreCounted(t *testing.T) {
+	k, _, _, _ := signedKeeper(t)
+	k.heardPermit(permitOf("own", 1)) // the guard's own, on the way back
+	k.heardPermit(permitOf("own", wire.MaxSeq))
+	k.heardPermit(permitOf("other", 1))
+	if k.signing.refused != 2 || k.rival.own.told || k.rival.heard[0].permits != 1 {
+		t.Errorf("%d counted, want 2; %+v", k.signing.refused, k.rival)
+	}
+}
+
 func TestKeyThatIsNoneEndsTheStart(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "key")
 	if err := os.WriteFile(path, []byte("secret word"), 0o600); err != nil {
