@@ -32,7 +32,7 @@ type Site struct {
 
 // Broker is the MQTT broker of the site.
 type Broker struct {
-	URL          string        // mqtt://host:port, mqtts://, ws:// or wss://
+	URL          string        // mqtt://host:port or mqtts://host:port
 	More         []string      // addresses of further nodes of the same broker, tried in turns
 	Prefix       string        // first levels of every topic; "pinfold" where not given
 	User         string        // empty: none
