@@ -107,7 +107,7 @@ func (k *keeper) heardPermit(m *link.Message) {
 	}
 	s := &k.rival.own
 	if !k.signing.fellow.Check(m.Payload) { // the vehicle takes it for none
-		k.signing.refuse("permit")
+		k.unsigned(kindPermit)
 		if own {
 			return
 		}

@@ -43,14 +43,14 @@ func newSigning(s *config.Signing, topics *wire.TopicSet) (signing, error) {
 // is as none, and counted; but a stop or a land is carried out whoever asks for it,
 // as at the page, under a name that says so: a stop needs no authority.
 func (k *keeper) accepts(m *link.Message) bool {
-	by, kind := k.signing.pose, "pose"
+	by, kind := k.signing.pose, kindPose
 	switch m.Sub {
 	case subAck:
-		by, kind = k.signing.ack, "ack"
+		by, kind = k.signing.ack, kindAck
 	case subRequest:
-		by, kind = k.signing.request, "request"
+		by, kind = k.signing.request, kindRequest
 	case subAlign:
-		by, kind = k.signing.align, "alignment"
+		by, kind = k.signing.align, kindAlign
 	}
 	if !m.TooLarge && by.Check(m.Payload) || m.TooLarge && by == nil {
 		return true
@@ -62,13 +62,26 @@ func (k *keeper) accepts(m *link.Message) bool {
 			return true
 		}
 	}
-	k.signing.refuse(kind)
+	k.unsigned(kind)
 	return false
 }
 
-func (s *signing) refuse(kind string) {
-	s.kind = kind
-	s.refused++
+// Kinds of messages that may have to be signed, as logs, trail and metrics name them.
+const (
+	kindPose    = "pose"
+	kindAck     = "ack"
+	kindRequest = "request"
+	kindAlign   = "alignment"
+	kindPermit  = "permit"
+)
+
+// unsigned counts a message that lacked its signature.
+func (k *keeper) unsigned(kind string) {
+	k.signing.kind = kind
+	k.signing.refused++
+	if k.metrics != nil {
+		k.metrics.Unsigned(k.index, kind)
+	}
 }
 
 // unsignedEvery is how often it is said, at most, that messages come without a

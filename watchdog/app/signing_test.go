@@ -1,12 +1,16 @@
 package app
 
 import (
+	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"pinfold/config"
+	"pinfold/watchdog/console/metrics"
 	"pinfold/watchdog/link"
 	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
@@ -34,6 +38,32 @@ func signedKeeper(t *testing.T) (k *keeper, own, request, pose *sign.Key) {
 		t.Fatal(err)
 	}
 	return k, own, request, pose
+}
+
+// What is refused is told to whoever watches many guards, by its kind, the kinds
+// of which nothing was refused as well.
+func TestUnsignedIsToldByKind(t *testing.T) {
+	k, _, _, _ := signedKeeper(t)
+	r := runner{opt: Options{Site: &config.Site{Vehicles: []config.Vehicle{{Name: "wren"}}}}, now: k.now}
+	of := r.measured()
+	of.Trail = func() metrics.Trail { return metrics.Trail{} }
+	var err error
+	if k.metrics, err = metrics.New(of); err != nil {
+		t.Fatal(err)
+	}
+	start := wire.Request{Ask: "start", By: "desk", Nonce: "n"}
+	k.accepts(&link.Message{Sub: subRequest, Payload: start.Append(nil)})
+	for range 2 {
+		k.accepts(&link.Message{Sub: subPose, Payload: []byte("{}")})
+	}
+	k.heardPermit(permitOf("other", 1))
+	w := httptest.NewRecorder()
+	k.metrics.Handler().ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/metrics", nil))
+	for kind, n := range map[string]int{"request": 1, "pose": 2, "permit": 1, "ack": 0, "alignment": 0} {
+		if want := fmt.Sprintf("pinfold_messages_unsigned_total{kind=%q,vehicle=\"wren\"} %d\n", kind, n); !strings.Contains(w.Body.String(), want) {
+			t.Errorf("lacks %s", want)
+		}
+	}
 }
 
 // Each kind of message is taken with its own key and topic, and with no other.
