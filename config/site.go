@@ -143,9 +143,13 @@ func (s *Site) Rooms() []Room { return append([]Room(nil), s.rooms...) }
 func (s *Site) Only(names []string) (*Site, error) {
 	out := *s
 	out.Vehicles, out.rooms = nil, nil
+	var known []string
+	for i := range s.Vehicles {
+		known = append(known, s.Vehicles[i].Name)
+	}
 	for _, n := range names {
-		if _, ok := s.Vehicle(n); !ok {
-			return nil, fmt.Errorf("the site has no vehicle %q", n)
+		if !slices.Contains(known, n) {
+			return nil, fmt.Errorf("the site has no vehicle %q; give --vehicle as one of: %s", n, strings.Join(known, ", "))
 		}
 	}
 	for i := range s.Vehicles {
