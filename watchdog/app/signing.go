@@ -25,18 +25,36 @@ type signing struct {
 }
 
 func newSigning(s *config.Signing, topics *wire.TopicSet) (signing, error) {
-	var keys [3]*sign.Key
-	for i, path := range []string{s.KeyFile, s.RequestFile, s.PoseFile} {
-		k, err := sign.ReadKey(path)
-		if err != nil {
-			return signing{}, fmt.Errorf("%w; see [vehicle.signing]", err)
-		}
-		keys[i] = k
+	keys, err := readKeys(s)
+	if err != nil {
+		return signing{}, fmt.Errorf("%w; see [vehicle.signing]", err)
 	}
 	own, request, pose := keys[0], keys[1], keys[2]
 	return signing{permit: sign.New(own, topics.Permit), command: sign.New(own, topics.Command), all: sign.New(own, topics.AllCommand),
 		fellow: sign.New(own, topics.Permit), ack: sign.New(own, topics.Ack), requestKey: request,
 		request: sign.New(request, topics.Request), align: sign.New(request, topics.Align), pose: sign.New(pose, topics.Pose)}, nil
+}
+
+// readKeys reads the keys that the site file names, each nil where it names none.
+func readKeys(s *config.Signing) (keys [3]*sign.Key, err error) {
+	files := [3]string{s.KeyFile, s.RequestFile, s.PoseFile}
+	for i, path := range files {
+		if keys[i], err = sign.ReadKey(path); err != nil {
+			return keys, err
+		}
+		for j, other := range keys[:i] {
+			if other != nil && keys[i] != nil && *other == *keys[i] {
+				return keys, fmt.Errorf("%s and %s hold the same key: whoever has one could sign as the other; make a key for each, with pinfold key --new", files[j], path)
+			}
+		}
+	}
+	return keys, nil
+}
+
+// CheckKeys reads a vehicle's keys, as a start does, and says what is wrong.
+func CheckKeys(v *config.Vehicle) error {
+	_, err := readKeys(&v.Signing)
+	return err
 }
 
 // accepts is whether a message is what it has to be to be judged. One that is not

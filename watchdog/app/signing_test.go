@@ -159,3 +159,21 @@ func TestKeyThatIsNoneEndsTheStart(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// Two files with one key are one key: whoever has it could sign as the other.
+func TestOneKeyInTwoFilesIsRefused(t *testing.T) {
+	dir, k := t.TempDir(), sign.NewKey()
+	files := [3]string{filepath.Join(dir, "own"), filepath.Join(dir, "request"), filepath.Join(dir, "pose")}
+	for i, key := range []*sign.Key{k, sign.NewKey(), k} {
+		if err := sign.WriteKey(files[i], key); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := CheckKeys(&config.Vehicle{Signing: config.Signing{KeyFile: files[0], RequestFile: files[1]}}); err != nil {
+		t.Error(err)
+	}
+	_, err := newSigning(&config.Signing{KeyFile: files[0], RequestFile: files[1], PoseFile: files[2]}, &wire.TopicSet{})
+	if err == nil || !strings.Contains(err.Error(), files[0]+" and "+files[2]+" hold the same key") {
+		t.Error(err)
+	}
+}

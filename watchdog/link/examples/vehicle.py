@@ -13,6 +13,7 @@ import hashlib
 import hmac
 import json
 import os
+import re
 import sys
 import threading
 import time
@@ -106,11 +107,11 @@ def read_key(path):
     """A key from a file that only its owner may open."""
     if os.stat(path).st_mode & 0o077:
         sys.exit(path + " may be opened by others than its owner: chmod 600 " + path)
-    with open(path) as f:
-        key = bytes.fromhex(f.read().strip())
-    if len(key) != 32:
-        sys.exit(path + " holds no key: want 64 hexadecimal digits")
-    return key
+    with open(path, "rb") as f:
+        text = f.read().rstrip(b"\r\n")
+    if not re.fullmatch(b"[0-9a-fA-F]{64}", text) or not text.strip(b"0"):
+        sys.exit(path + " holds no key: want 64 hexadecimal digits, not all zeros")
+    return bytes.fromhex(text.decode())
 
 
 class Receiver:
