@@ -114,14 +114,24 @@ type Unsigned struct {
 	Total uint64 `json:"total"` // of the session, these included
 }
 
+// news is how many were refused since it was last said, 0 where it is not yet to be
+// said again.
+func (s *signing) news(now time.Duration) (n uint64) {
+	n = s.refused - s.told
+	if n == 0 || s.told > 0 && now-s.toldAt < unsignedEvery {
+		return 0
+	}
+	s.told, s.toldAt = s.refused, now
+	return n
+}
+
 // countUnsigned says and records what was refused since the last time.
 func (k *keeper) countUnsigned(now time.Duration) {
 	s := &k.signing
-	n := s.refused - s.told
-	if n == 0 || s.told > 0 && now-s.toldAt < unsignedEvery {
+	n := s.news(now)
+	if n == 0 {
 		return
 	}
-	s.told, s.toldAt = s.refused, now
 	k.trail.Event(k.cfg.Vehicle, "unsigned", now, Unsigned{Kind: s.kind, Count: n, Total: s.refused})
 	k.say(now, Alarm, fmt.Sprintf("%d messages were not signed with this vehicle's key and count as none, the newest a %s. Somebody else speaks on the broker, or has another key: compare with pinfold key", n, s.kind))
 }

@@ -8,10 +8,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"pinfold/config"
 	"pinfold/watchdog/console/metrics"
 	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/receiver"
 	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
@@ -146,6 +148,54 @@ func TestForgedPermitsAreCounted(t *testing.T) {
 	k.heardPermit(permitOf("other", 1))
 	if k.signing.refused != 2 || k.rival.own.told || k.rival.heard[0].permits != 1 {
 		t.Errorf("%d counted, want 2; %+v", k.signing.refused, k.rival)
+	}
+}
+
+// What is said for the guard when it is gone, fails or ends is signed like the rest,
+// and a vehicle with the key obeys it.
+func TestLastWordsAreSigned(t *testing.T) {
+	k, own, _, _ := signedKeeper(t)
+	k.cfg.Guard = "hall-1"
+	for what, say := range map[string]func(r *receiver.Receiver){
+		"will":        func(r *receiver.Receiver) { r.AllCommand(k.will(), false, 7) },
+		"fault":       func(r *receiver.Receiver) { r.Command(k.faultStop(1), false, 7) },
+		"last permit": func(r *receiver.Receiver) { r.Permit(k.lastPermit(), false, 7) },
+	} {
+		r, err := receiver.New(receiver.Options{Key: own, Topics: k.topics})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for seq := range uint64(2) {
+			p := wire.Permit{Guard: "hall-1", Session: k.cfg.Session, Seq: seq + 1, Go: seq > 0, Stamp: 7, Valid: 0.25}
+			r.Permit(k.signing.permit.Sign(p.Append(nil)), false, 7)
+		}
+		if !r.MayMove(7).Go {
+			t.Fatal("no go")
+		}
+		say(r)
+		if c := r.Counts(); r.MayMove(7).Go || c.Unsigned != 0 || c.Malformed != 0 {
+			t.Errorf("%s: %+v, counted %+v", what, r.MayMove(7), c)
+		}
+	}
+}
+
+// A flood of forgeries does not fill log and trail.
+func TestUnsignedIsSaidSeldom(t *testing.T) {
+	k, _, _, _ := signedKeeper(t)
+	said, total := 0, uint64(0)
+	for at := time.Duration(0); at < time.Minute; at += 100 * time.Millisecond {
+		k.unsigned(kindPose)
+		if n := k.signing.news(at); n > 0 {
+			said, total = said+1, total+n
+		}
+	}
+	total += k.signing.news(2 * time.Minute)
+	if said != 6 || total != 600 || k.signing.news(time.Hour) != 0 {
+		t.Errorf("said %d times, %d in all; want 6 times and 600", said, total)
+	}
+	k.unsigned(kindAck)
+	if k.signing.news(time.Hour+1) != 1 { // after a quiet while: at once
+		t.Error("one after a quiet while is not said")
 	}
 }
 
