@@ -71,9 +71,18 @@ func (c *replayCmd) session(s *streams) error {
 		}
 	}
 	if !res.Same {
-		return found("the core did not come to the same decisions: %s", res.First)
+		return found("the core did not come to the same decisions: %s%s", res.First, otherVersion(res.Version))
 	}
 	return nil
+}
+
+// otherVersion says so where another version of the program ran the session: only
+// that one promises the same last bits.
+func otherVersion(ran string) string {
+	if ran == Version {
+		return ""
+	}
+	return fmt.Sprintf("; pinfold %s ran the session and this is %s, which may differ in last bits: replay it with the one that ran it", ran, Version)
 }
 
 // printUnsealed says what of a session that was not closed cannot be compared.

@@ -18,6 +18,7 @@ import (
 // the decisions that stand in its trail.
 type Reproduction struct {
 	Session string `json:"session"`
+	Version string `json:"version"` // of the program that ran it
 	Steps   uint64 `json:"steps"`   // of the core
 	Records uint64 `json:"records"` // compared
 	Same    bool   `json:"same"`
@@ -305,6 +306,6 @@ func (a *again) finish() *Reproduction {
 	if a.out.First == "" && a.out.Records == 0 {
 		a.out.First = "there is no record that could be compared"
 	}
-	a.out.Same = a.out.First == ""
+	a.out.Same, a.out.Version = a.out.First == "", a.meta.Version
 	return &a.out
 }
