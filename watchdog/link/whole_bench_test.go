@@ -203,6 +203,10 @@ func (r *reaction) release(i int) {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
 	name := fmt.Sprintf("v%02d", i)
+	// The newest state heard may still be the one from before the stop.
+	if _, err := r.operator.Wait(ctx, name, func(s wire.State) bool { return !s.Go }); err != nil {
+		return
+	}
 	if err := r.operator.Release(ctx, name); err != nil {
 		return // measure waits for nothing else and says so
 	}
