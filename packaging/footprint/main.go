@@ -16,11 +16,12 @@ func main() {
 	rate := flag.Float64("rate", 200, "poses a second of each vehicle, Hz")
 	program := flag.String("program", "", "program to measure; built as it is shipped where not given")
 	limit := flag.String("memory", "96MiB", "GOMEMLIMIT of the program, as in the unit")
+	url := flag.String("broker", "", "broker to use, mqtt://host:port, that lets anybody in; one of its own where not given")
 	flag.Parse()
 	dir, err := os.MkdirTemp("", "pinfold-footprint-")
 	if err == nil {
 		defer os.RemoveAll(dir)
-		err = measure(&setting{dir: dir, program: *program, vehicles: *vehicles, limit: *limit,
+		err = measure(&setting{dir: dir, program: *program, vehicles: *vehicles, limit: *limit, url: *url,
 			every: time.Duration(float64(time.Second) / *rate), lasts: time.Duration(*minutes * float64(time.Minute))})
 	}
 	if err != nil {
@@ -31,9 +32,9 @@ func main() {
 
 // setting is what is measured.
 type setting struct {
-	dir, program, limit string
-	vehicles            int
-	every, lasts        time.Duration
+	dir, program, limit, url string
+	vehicles                 int
+	every, lasts             time.Duration
 }
 
 func measure(s *setting) error {
@@ -66,6 +67,9 @@ func measure(s *setting) error {
 	a, err := g.account()
 	if err != nil {
 		return err
+	}
+	if n := g.missed.Load(); n > 0 {
+		fmt.Printf("metrics:                  could not be read %d times\n", n)
 	}
 	a.print()
 	g.end()
