@@ -4,10 +4,11 @@ import (
 	"flag"
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"runtime"
 	"time"
+
+	"pinfold/packaging/ship"
 )
 
 func main() {
@@ -82,8 +83,7 @@ func (s *setting) build() error {
 		return nil
 	}
 	s.program = filepath.Join(s.dir, "pinfold")
-	c := exec.Command("go", "build", "-trimpath", "-buildvcs=false", "-ldflags", "-s -w", "-o", s.program, ".")
-	c.Env = append(os.Environ(), "CGO_ENABLED=0")
+	c := ship.Build(s.program, "", "", "")
 	if out, err := c.CombinedOutput(); err != nil {
 		return fmt.Errorf("%w\n%s", err, out)
 	}
