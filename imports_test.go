@@ -62,8 +62,9 @@ func rules() []rule {
 		{"sim/broker", nil},
 		{"sim/...", []string{"sim/...", "watchdog/link/..."}},
 		{"packaging/manual", []string{"watchdog/cli"}},
-		{"packaging", []string{"packaging/manual", "watchdog/cli"}},
-		{"packaging/footprint", []string{"sim/broker", "watchdog", "watchdog/link", "watchdog/link/wire", "watchdog/trail"}},
+		{"packaging/ship", nil},
+		{"packaging", []string{"packaging/manual", "packaging/ship", "watchdog/cli"}},
+		{"packaging/footprint", []string{"packaging/ship", "sim/broker", "watchdog", "watchdog/link", "watchdog/link/wire", "watchdog/trail"}},
 		{"", []string{"watchdog/cli"}},
 	}
 }

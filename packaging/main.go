@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"pinfold/packaging/manual"
+	"pinfold/packaging/ship"
 	"pinfold/watchdog/cli"
 )
 
@@ -121,10 +122,7 @@ func pack(out, version string, day time.Time, b board) error {
 		return err
 	}
 	program := filepath.Join(stage, "pinfold")
-	c := exec.Command("go", "build", "-trimpath", "-buildvcs=false", "-o", program,
-		"-ldflags", "-s -w -X pinfold/watchdog/cli.Version="+version, ".")
-	c.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS=linux", "GOARCH="+b.goarch, "GOARM="+b.goarm)
-	if err := run(c); err != nil {
+	if err := run(ship.Build(program, b.goarch, b.goarm, version)); err != nil {
 		return err
 	}
 	for _, name := range []string{"pinfold.1.gz", "pinfold.bash", "site.txt.gz", "changelog.gz"} {
@@ -142,7 +140,7 @@ func pack(out, version string, day time.Time, b board) error {
 		"${VERSION}", version, "${MTIME}", day.Format(time.RFC3339))); err != nil {
 		return err
 	}
-	c = exec.Command("go", "tool", "-modfile=packaging/nfpm.mod", "nfpm", "package", "--config", conf, "--packager", "deb", "--target", deb)
+	c := exec.Command("go", "tool", "-modfile=packaging/nfpm.mod", "nfpm", "package", "--config", conf, "--packager", "deb", "--target", deb)
 	if err := run(c); err != nil {
 		return err
 	}

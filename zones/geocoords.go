@@ -6,14 +6,14 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 	"github.com/paulmach/orb"
-	"github.com/paulmach/orb/geojson"
 )
 
-// polygons decodes a geometry with orb, which reads it into its own types. It
-// is stricter than orb: that would take null and missing numbers for 0, drop a
-// third coordinate, and heed members in the wrong case.
+// polygons reads a geometry's coordinates into orb's types, which are the lists that
+// RFC 7946 §3.1 names. The json package alone would take null and missing numbers
+// for 0; so positions looks first.
 func (r *geoReader) polygons(g *geometry) orb.MultiPolygon {
 	kind := text(g.Type)
 	depth := 3 // rings, positions, numbers
@@ -28,18 +28,17 @@ func (r *geoReader) polygons(g *geometry) orb.MultiPolygon {
 	if !r.positions(g.Coordinates, depth, kind) {
 		return nil
 	}
-	// Only what was looked at is handed on, under the names that count.
-	read, err := geojson.UnmarshalGeometry(fmt.Appendf(nil, `{"type":%q,"coordinates":%s}`, kind, g.Coordinates))
+	var out orb.MultiPolygon
+	var err error
+	if depth == 4 {
+		err = json.Unmarshal(g.Coordinates, &out)
+	} else {
+		out = make(orb.MultiPolygon, 1)
+		err = json.Unmarshal(g.Coordinates, &out[0])
+	}
 	if err != nil {
 		r.bad("give lists of positions of two numbers in metres", "geometry.coordinates do not fit a %s: %v", kind, err)
 		return nil
-	}
-	var out orb.MultiPolygon
-	switch v := read.Geometry().(type) {
-	case orb.Polygon:
-		out = orb.MultiPolygon{v}
-	case orb.MultiPolygon:
-		out = v
 	}
 	if len(out) == 0 {
 		r.bad("give it at least one polygon", "geometry.coordinates is empty")

@@ -6,40 +6,35 @@ import (
 	"slices"
 	"unicode/utf8"
 
+	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 	"github.com/paulmach/orb"
-	"github.com/paulmach/orb/geojson"
 )
 
 // WriteGeoJSON writes shapes as a FeatureCollection of one Polygon each, as RFC
 // 7946 has it: rings closed, the outer one counter-clockwise, holes clockwise;
-// but in metres in the site frame (§4, prior arrangement). It is marshalled by
-// orb. ReadGeoJSON reads it back to the same zones. Shapes of which it would
+// but in metres in the site frame (§4, prior arrangement). ReadGeoJSON reads it back to the same zones. Shapes of which it would
 // not are an error: a number is not finite, a ring is too short, the kind is
 // none, a vehicle has no name, a name is not UTF-8, there are more than MaxZones
 // or MaxGeoJSON, or the whole site is so small that it would pass for degrees.
 func WriteGeoJSON(shapes []Shape) ([]byte, error) {
-	out := geojson.FeatureCollectionOf[props]{}
+	out := collection{Type: "FeatureCollection", Features: []feature{}}
 	if len(shapes) > MaxZones {
 		return nil, fmt.Errorf("%d zones, at most %d are read back: write fewer", len(shapes), MaxZones)
 	}
 	for i := range shapes {
-		f, err := feature(&shapes[i])
+		f, err := featureOf(&shapes[i])
 		if err != nil {
 			return nil, fmt.Errorf("zone %q (number %d): %w", shapes[i].Name, i+1, err)
 		}
-		out.Append(f)
+		out.Features = append(out.Features, f)
 	}
 	if lo, hi, like := likeDegrees(shapes); like {
 		return nil, fmt.Errorf("all zones lie within %g by %g m of (%g, %g), which is read back as longitude and latitude: draw them in metres, at least %g m across",
 			hi.X-lo.X, hi.Y-lo.Y, lo.X, lo.Y, looksGeographic)
 	}
-	data, err := out.MarshalJSON()
+	text, err := json.Marshal(out, jsontext.WithIndent(" "))
 	if err != nil {
-		return nil, err
-	}
-	text := jsontext.Value(data)
-	if err := text.Indent(jsontext.WithIndent(" ")); err != nil {
 		return nil, err
 	}
 	if len(text) >= MaxGeoJSON {
@@ -52,26 +47,39 @@ func WriteGeoJSON(shapes []Shape) ([]byte, error) {
 // collection of others: so it may be small where WriteGeoJSON, which takes what
 // it writes for the whole site, asks whether it is in degrees.
 func WriteFeature(s Shape) ([]byte, error) {
-	f, err := feature(&s)
+	f, err := featureOf(&s)
 	if err != nil {
 		return nil, fmt.Errorf("zone %q: %w", s.Name, err)
 	}
-	data, err := f.MarshalJSON()
-	if err != nil {
-		return nil, err
-	}
-	text := jsontext.Value(data)
-	err = text.Compact()
-	return text, err
+	return json.Marshal(f)
 }
 
-// feature is a shape as orb has it, if it can be written.
-func feature(s *Shape) (*geojson.FeatureOf[props], error) {
-	if err := writable(s); err != nil {
-		return nil, err
+// collection, feature and outline are RFC 7946's objects (§3.3, §3.2, §3.1.6). orb's
+// package of them is not used: it brings a database's driver along, a twentieth of
+// the whole program.
+type (
+	collection struct {
+		Type     string    `json:"type"`
+		Features []feature `json:"features"`
 	}
-	return &geojson.FeatureOf[props]{Geometry: closedRings(s.Rings),
-		Properties: props{s.Name, s.Kind.String(), s.Floor, s.Ceiling, s.Vehicles}}, nil
+	feature struct {
+		Type       string  `json:"type"`
+		Geometry   outline `json:"geometry"`
+		Properties props   `json:"properties"`
+	}
+	outline struct {
+		Type        string      `json:"type"`
+		Coordinates orb.Polygon `json:"coordinates"`
+	}
+)
+
+// featureOf is a shape as it is written, if it can be.
+func featureOf(s *Shape) (feature, error) {
+	if err := writable(s); err != nil {
+		return feature{}, err
+	}
+	return feature{"Feature", outline{"Polygon", closedRings(s.Rings)},
+		props{s.Name, s.Kind.String(), s.Floor, s.Ceiling, s.Vehicles}}, nil
 }
 
 // props are the properties of a feature as they are written.

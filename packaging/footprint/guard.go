@@ -4,11 +4,15 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"io"
+	"net"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -19,18 +23,20 @@ import (
 
 // guard is the program at work, with a broker and trackers in this process.
 type guard struct {
-	set    *setting
-	site   string
-	broker *broker.Broker
-	cmd    *exec.Cmd
-	said   bytes.Buffer
-	begun  time.Time
-	client *link.Client
-	inbox  *link.Inbox
-	poses  []*link.Slot
-	stop   chan struct{}
-	done   sync.WaitGroup
-	ended  sync.Once
+	set     *setting
+	site    string
+	broker  *broker.Broker // nil: another's
+	metrics string         // address of the program's
+	cmd     *exec.Cmd
+	said    bytes.Buffer
+	begun   time.Time
+	client  *link.Client
+	inbox   *link.Inbox
+	poses   []*link.Slot
+	missed  atomic.Int64 // reads of the metrics that failed
+	stop    chan struct{}
+	done    sync.WaitGroup
+	ended   sync.Once
 }
 
 const head = `[site]
@@ -38,6 +44,8 @@ name = "Footprint"
 local_rules = "None apply: nothing moves; checked by the command that wrote this"
 [broker]
 url = %q
+[metrics]
+listen = %q
 [trail]
 dir = "trail"
 [[zone]]
@@ -74,15 +82,25 @@ deceleration = 3.0
 margin = 0.10
 `
 
+// scrapeEvery is shorter than the common setting, so that what it costs is in even a
+// short measurement.
+const scrapeEvery = 5 * time.Second
+
 func name(i int) string { return fmt.Sprintf("v%02d", i) }
 
 // begin starts the broker, the trackers, and last the program.
 func begin(s *setting) (g *guard, err error) {
 	g = &guard{set: s, site: filepath.Join(s.dir, "site.toml"), stop: make(chan struct{})}
-	if g.broker, err = broker.Start("127.0.0.1:0"); err != nil {
+	if s.url == "" {
+		if g.broker, err = broker.Start("127.0.0.1:0"); err != nil {
+			return nil, err
+		}
+		s.url = g.broker.URL()
+	}
+	if g.metrics, err = freeAddress(); err != nil {
 		return nil, err
 	}
-	text := fmt.Sprintf(head, g.broker.URL())
+	text := fmt.Sprintf(head, s.url, g.metrics)
 	for i := range s.vehicles {
 		text += fmt.Sprintf(vehicle, name(i))
 	}
@@ -109,7 +127,7 @@ func (g *guard) trackers() (err error) {
 		return err
 	}
 	zero := time.Now()
-	g.client, err = link.Dial(link.Options{URL: g.broker.URL(), ClientID: "footprint",
+	g.client, err = link.Dial(link.Options{URL: g.set.url, ClientID: "footprint",
 		Now: func() time.Duration { return time.Since(zero) }, Subs: []link.Sub{{Topic: permits.Permit, Inbox: g.inbox}}})
 	if err != nil {
 		return err
@@ -125,9 +143,43 @@ func (g *guard) trackers() (err error) {
 		}
 		g.poses = append(g.poses, slot)
 	}
-	g.done.Add(1)
+	g.done.Add(2)
 	go g.publish(zero)
+	go g.scrape()
 	return nil
+}
+
+// freeAddress is one that was free a moment ago.
+func freeAddress() (string, error) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return "", err
+	}
+	return l.Addr().String(), l.Close()
+}
+
+// scrape reads the program's metrics as Prometheus does.
+func (g *guard) scrape() {
+	defer g.done.Done()
+	tick := time.NewTicker(scrapeEvery)
+	defer tick.Stop()
+	client := http.Client{Timeout: time.Second}
+	for {
+		select {
+		case <-g.stop:
+			return
+		case <-tick.C:
+		}
+		r, err := client.Get("http://" + g.metrics + "/metrics")
+		if err != nil {
+			g.missed.Add(1)
+			continue
+		}
+		if n, err := io.Copy(io.Discard, r.Body); err != nil || n == 0 {
+			g.missed.Add(1)
+		}
+		r.Body.Close()
+	}
 }
 
 func (g *guard) publish(zero time.Time) {
@@ -195,6 +247,8 @@ func (g *guard) end() {
 		close(g.stop)
 		g.done.Wait()
 		_ = g.client.Close(time.Second) // nothing that matters waits
-		_ = g.broker.Close()
+		if g.broker != nil {
+			_ = g.broker.Close()
+		}
 	})
 }

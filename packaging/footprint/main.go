@@ -4,10 +4,11 @@ import (
 	"flag"
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"runtime"
 	"time"
+
+	"pinfold/packaging/ship"
 )
 
 func main() {
@@ -16,11 +17,12 @@ func main() {
 	rate := flag.Float64("rate", 200, "poses a second of each vehicle, Hz")
 	program := flag.String("program", "", "program to measure; built as it is shipped where not given")
 	limit := flag.String("memory", "96MiB", "GOMEMLIMIT of the program, as in the unit")
+	url := flag.String("broker", "", "broker to use, mqtt://host:port, that lets anybody in; one of its own where not given")
 	flag.Parse()
 	dir, err := os.MkdirTemp("", "pinfold-footprint-")
 	if err == nil {
 		defer os.RemoveAll(dir)
-		err = measure(&setting{dir: dir, program: *program, vehicles: *vehicles, limit: *limit,
+		err = measure(&setting{dir: dir, program: *program, vehicles: *vehicles, limit: *limit, url: *url,
 			every: time.Duration(float64(time.Second) / *rate), lasts: time.Duration(*minutes * float64(time.Minute))})
 	}
 	if err != nil {
@@ -31,9 +33,9 @@ func main() {
 
 // setting is what is measured.
 type setting struct {
-	dir, program, limit string
-	vehicles            int
-	every, lasts        time.Duration
+	dir, program, limit, url string
+	vehicles                 int
+	every, lasts             time.Duration
 }
 
 func measure(s *setting) error {
@@ -67,6 +69,9 @@ func measure(s *setting) error {
 	if err != nil {
 		return err
 	}
+	if n := g.missed.Load(); n > 0 {
+		fmt.Printf("metrics:                  could not be read %d times\n", n)
+	}
 	a.print()
 	g.end()
 	return g.stalls()
@@ -78,8 +83,7 @@ func (s *setting) build() error {
 		return nil
 	}
 	s.program = filepath.Join(s.dir, "pinfold")
-	c := exec.Command("go", "build", "-trimpath", "-buildvcs=false", "-ldflags", "-s -w", "-o", s.program, ".")
-	c.Env = append(os.Environ(), "CGO_ENABLED=0")
+	c := ship.Build(s.program, "", "", "")
 	if out, err := c.CombinedOutput(); err != nil {
 		return fmt.Errorf("%w\n%s", err, out)
 	}

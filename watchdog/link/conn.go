@@ -17,7 +17,8 @@ import (
 type conn struct {
 	net.Conn
 	in   *bufio.Reader
-	head []byte // header bytes still to be handed out
+	past *direct // nil: everything is handed out
+	head []byte  // header bytes still to be handed out
 	buf  [5]byte
 	pass int // bytes of the current packet still to be handed out
 	skip int // bytes of the current packet to be left out after those
@@ -32,7 +33,7 @@ const typePublish = 3 // MQTT 3.1.1 §2.2.1
 
 var errHeader = errors.New("the broker sent a malformed MQTT packet")
 
-func open(ctx context.Context, t target, within time.Duration) (*conn, error) {
+func open(ctx context.Context, t target, within time.Duration, past *direct) (*conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, within)
 	defer cancel()
 	var d net.Dialer
@@ -40,6 +41,7 @@ func open(ctx context.Context, t target, within time.Duration) (*conn, error) {
 	if err != nil {
 		return nil, err
 	}
+	raw = newQuiet(raw)
 	if t.tls != nil {
 		secure := tls.Client(raw, t.tls)
 		if err := secure.HandshakeContext(ctx); err != nil {
@@ -48,7 +50,7 @@ func open(ctx context.Context, t target, within time.Duration) (*conn, error) {
 		}
 		raw = secure
 	}
-	return &conn{Conn: raw, in: bufio.NewReaderSize(raw, 8<<10)}, nil
+	return &conn{Conn: raw, in: bufio.NewReaderSize(raw, 8<<10), past: past}, nil
 }
 
 func (c *conn) Write(p []byte) (int, error) {
@@ -74,7 +76,7 @@ func (c *conn) read(p []byte) (int, error) {
 	if len(p) == 0 {
 		return 0, nil
 	}
-	if len(c.head) == 0 && c.pass == 0 {
+	for len(c.head) == 0 && c.pass == 0 {
 		if err := c.nextHeader(); err != nil {
 			return 0, err
 		}
@@ -90,7 +92,8 @@ func (c *conn) read(p []byte) (int, error) {
 }
 
 // nextHeader leaves out the rest of the last packet and reads the fixed header
-// of the next one (MQTT 3.1.1 §2.2).
+// of the next one (MQTT 3.1.1 §2.2). There is none to hand out where the packet
+// went straight to its inbox.
 func (c *conn) nextHeader() error {
 	if c.skip > 0 {
 		n, err := io.CopyN(io.Discard, c.in, int64(c.skip))
@@ -112,6 +115,16 @@ func (c *conn) nextHeader() error {
 			return errHeader
 		}
 		c.skip, length = length-maxPacket, maxPacket
+	}
+	taken, err := c.past.take(first, length, c.in)
+	switch {
+	case err != nil:
+		return err
+	case taken && c.past.due():
+		c.head = append(c.buf[:0], note[:]...)
+		return nil
+	case taken:
+		return nil
 	}
 	c.pass = length
 	c.head = appendLength(append(c.buf[:0], first), length)

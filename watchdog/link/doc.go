@@ -9,6 +9,10 @@
 // later, in either direction, and no call of the caller's loop waits for the
 // network: only Close and PublishNow do, for as long as they are told.
 //
+// What comes at QoS 0 goes from the socket straight into its inbox, past the
+// client library's goroutines (direct.go, quiet_linux.go): on a small board those
+// cost more than the judgement.
+//
 // What may enter: the MQTT client, its mailboxes, its reconnection. What may
 // not: poses, zones, levels, files.
 package link

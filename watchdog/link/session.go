@@ -63,7 +63,7 @@ func (c *Client) mqttOptions(s *session, node target, within time.Duration) *mqt
 			}
 		}).
 		SetCustomOpenConnectionFn(func(*url.URL, mqtt.ClientOptions) (net.Conn, error) {
-			opened, err := open(c.ctx, node, within)
+			opened, err := open(c.ctx, node, within, newDirect(c.opt.Subs, c.opt.Now))
 			if err != nil {
 				return nil, err
 			}
