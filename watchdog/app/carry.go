@@ -1,6 +1,7 @@
 package app
 
 import (
+	"runtime"
 	"errors"
 	"fmt"
 	"math"
@@ -12,8 +13,15 @@ import (
 
 // carryOut does what the core says, in its order.
 func (k *keeper) carryOut(effects []watchdog.Effect, now time.Duration) {
+	urgent := false
 	for i := range effects {
-		switch e := &effects[i]; e.Kind {
+		e := &effects[i]
+		if urgent && e.Kind != watchdog.DoPermit && e.Kind != watchdog.DoCommand {
+			runtime.Gosched()
+			urgent = false
+		}
+		urgent = urgent || e.Kind == watchdog.DoPermit && !e.Permit.Go || e.Kind == watchdog.DoCommand
+		switch e.Kind {
 		case watchdog.DoPermit:
 			k.sendPermit(&e.Permit, now)
 		case watchdog.DoCommand:
