@@ -35,7 +35,20 @@ type Eye struct {
 	due  time.Duration // when the newest message arrives
 	seq  uint64
 	rng  *rng
+	seen Glance
 	buf  []byte
+}
+
+// Glance is what an Eye has seen, as the contract's message tells it: every length
+// is a whole number of micrometres, which rounds away the last bits in which
+// processors differ, and is the float64 nearest to it, which is what reading the
+// message gives.
+type Glance struct {
+	Stamp       time.Duration // by the eye's clock
+	Seq         uint64
+	Position    Vec // m
+	Orientation Quat
+	Velocity    Vec // m/s; told where the spec says so
 }
 
 // NewEye makes an Eye whose errors come from seed.
@@ -49,16 +62,18 @@ func NewEye(spec EyeSpec, seed uint64) *Eye {
 	return &Eye{spec: spec, rng: newRNG(seed, "eye")}
 }
 
+// Name is the tracker id that the eye tells.
+func (e *Eye) Name() string { return e.spec.Name }
+
 // ClockAt is what the eye's clock shows at simulation time now.
 func (e *Eye) ClockAt(now time.Duration) time.Duration { return e.spec.Clock + now }
 
 // Next is the simulation time of the next pose.
 func (e *Eye) Next() time.Duration { return e.next }
 
-// See takes the pose of this instant, s being the truth at Next, and returns
-// the message and when it arrives. The bytes are good until the next call; nil
-// is a pose that gets lost.
-func (e *Eye) See(s *State) (payload []byte, due time.Duration) {
+// See takes the pose of this instant, s being the truth at Next, and says when it
+// arrives. The glance is good until the next call; nil is a pose that gets lost.
+func (e *Eye) See(s *State) (g *Glance, due time.Duration) {
 	at := e.next
 	sp := &e.spec
 	e.next += time.Duration(float64(sp.Period) * (1 + sp.Jitter*e.even()))
@@ -73,8 +88,21 @@ func (e *Eye) See(s *State) (payload []byte, due time.Duration) {
 	e.seq++
 	p := s.Position.Add(e.hidden(s)).Add(e.ball(sp.Wobble))
 	v := s.Velocity.Add(sp.HideV).Add(e.ball(sp.WobbleV))
-	e.buf = e.encode(e.buf[:0], p, v, s.Orientation, e.ClockAt(at))
-	return e.buf, e.due
+	q := s.Orientation
+	e.seen = Glance{Stamp: e.ClockAt(at), Seq: e.seq, Position: Vec{micro(p.X), micro(p.Y), micro(p.Z)},
+		Orientation: Quat{W: micro(q.W), X: micro(q.X), Y: micro(q.Y), Z: micro(q.Z)}, Velocity: Vec{micro(v.X), micro(v.Y), micro(v.Z)}}
+	return &e.seen, e.due
+}
+
+// micro is x rounded to six decimals. A whole number below 2^53 over a million is
+// rounded once, as is the number that its decimals say.
+func micro(x float64) float64 { return float64(int64(math.Round(x*1e6))) / 1e6 }
+
+// Message is the contract's message of what was seen. The bytes are good until the
+// next call.
+func (e *Eye) Message(g *Glance) []byte {
+	e.buf = e.encode(e.buf[:0], g)
+	return e.buf
 }
 
 // hidden is the error of the position but for its wobble, m.
@@ -102,29 +130,29 @@ func (e *Eye) ball(most float64) Vec {
 	return Vec{most * e.even(), most * e.even(), most * e.even()}.Clip(most)
 }
 
-// encode writes the contract's pose, lengths in micrometres, which rounds away
-// the last bits in which processors differ.
-func (e *Eye) encode(b []byte, p, v Vec, q Quat, stamp time.Duration) []byte {
-	b = fixed(append(b, `{"stamp":`...), int64(stamp), 9)
-	b = strconv.AppendUint(append(b, `,"seq":`...), e.seq, 10)
-	b = micro(append(b, `,"position":{"x":`...), p.X)
-	b = micro(append(b, `,"y":`...), p.Y)
-	b = micro(append(b, `,"z":`...), p.Z)
-	b = micro(append(b, `},"orientation":{"w":`...), q.W)
-	b = micro(append(b, `,"x":`...), q.X)
-	b = micro(append(b, `,"y":`...), q.Y)
-	b = micro(append(b, `,"z":`...), q.Z)
+// encode writes the contract's pose.
+func (e *Eye) encode(b []byte, g *Glance) []byte {
+	p, v, q := &g.Position, &g.Velocity, &g.Orientation
+	b = fixed(append(b, `{"stamp":`...), int64(g.Stamp), 9)
+	b = strconv.AppendUint(append(b, `,"seq":`...), g.Seq, 10)
+	b = six(append(b, `,"position":{"x":`...), p.X)
+	b = six(append(b, `,"y":`...), p.Y)
+	b = six(append(b, `,"z":`...), p.Z)
+	b = six(append(b, `},"orientation":{"w":`...), q.W)
+	b = six(append(b, `,"x":`...), q.X)
+	b = six(append(b, `,"y":`...), q.Y)
+	b = six(append(b, `,"z":`...), q.Z)
 	if e.spec.Velocity {
-		b = micro(append(b, `},"velocity":{"x":`...), v.X)
-		b = micro(append(b, `,"y":`...), v.Y)
-		b = micro(append(b, `,"z":`...), v.Z)
+		b = six(append(b, `},"velocity":{"x":`...), v.X)
+		b = six(append(b, `,"y":`...), v.Y)
+		b = six(append(b, `,"z":`...), v.Z)
 	}
 	b = append(b, `},"confidence":1,"tracker":"`...)
 	return append(append(b, e.spec.Name...), '"', '}')
 }
 
-// micro appends x rounded to six decimals.
-func micro(b []byte, x float64) []byte { return fixed(b, int64(math.Round(x*1e6)), 6) }
+// six appends x, which has no more than six decimals.
+func six(b []byte, x float64) []byte { return fixed(b, int64(math.Round(x*1e6)), 6) }
 
 // fixed appends n over 10^decimals.
 func fixed(b []byte, n int64, decimals int) []byte {

@@ -20,7 +20,8 @@ func TestEyeKeepsItsBounds(t *testing.T) {
 	for range 2000 {
 		at := e.Next()
 		s.Travelled = 0.5 * at.Seconds()
-		payload, due := e.See(&s)
+		g, due := e.See(&s)
+		payload := e.Message(g)
 		var m struct {
 			Stamp, Seq         float64
 			Position, Velocity struct{ X, Y, Z float64 }
@@ -29,6 +30,9 @@ func TestEyeKeepsItsBounds(t *testing.T) {
 		}
 		if err := json.Unmarshal(payload, &m); err != nil {
 			t.Fatalf("%s: %v", payload, err)
+		}
+		if Vec(m.Position) != g.Position || Vec(m.Velocity) != g.Velocity || Quat(m.Orientation) != g.Orientation || m.Seq != float64(g.Seq) {
+			t.Fatalf("%s reads as another than %+v", payload, g)
 		}
 		off := Vec(m.Position).Sub(s.Position).Len()
 		far = math.Max(far, off)
@@ -59,7 +63,7 @@ func TestFixed(t *testing.T) {
 			t.Errorf("%d over 10^%d: %s, wanted %s", c.n, c.d, got, c.want)
 		}
 	}
-	if got := micro(nil, -0.0000004); !bytes.Equal(got, []byte("0.000000")) {
+	if got := six(nil, micro(-0.0000004)); !bytes.Equal(got, []byte("0.000000")) {
 		t.Errorf("nearly nothing: %s", got)
 	}
 }

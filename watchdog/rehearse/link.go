@@ -4,8 +4,10 @@ import (
 	"math"
 	"time"
 
+	"pinfold/sim"
 	"pinfold/watchdog"
 	"pinfold/watchdog/link/wire"
+	"pinfold/watchdog/pose"
 )
 
 // This file is what travels between guard and vehicle.
@@ -13,7 +15,11 @@ import (
 // arrive gives the guard a message.
 func (r *rig) arrive(m *message) {
 	ev := watchdog.Event{Kind: watchdog.EvPose, Arrived: m.due, Payload: m.data}
-	if m.what == aboutAck {
+	switch {
+	case m.what == aboutPose && len(m.data) == 0:
+		r.read(&m.seen)
+		ev.Sample = &r.sample
+	case m.what == aboutAck:
 		a, err := wire.DecodeAck(m.data)
 		if err != nil {
 			return
@@ -25,6 +31,18 @@ func (r *rig) arrive(m *message) {
 		r.told(m.due)
 	}
 	r.start(m.due)
+}
+
+// read takes what the tracker saw as reading its message would.
+func (r *rig) read(g *sim.Glance) {
+	p, q, v, s := g.Position, g.Orientation, g.Velocity, &r.sample
+	s.Stamp, s.Seq, s.HasSeq = int64(g.Stamp), g.Seq, true
+	s.Position, s.Orientation = pose.Vec(p), pose.Quat(q)
+	s.Velocity, s.HasVelocity = pose.Vec{}, r.c.Truth.Eye.Velocity
+	if s.HasVelocity {
+		s.Velocity = pose.Vec(v)
+	}
+	s.Confidence, s.HasConfidence, s.Tracker = 1, true, r.eye.Name()
 }
 
 func (r *rig) permit(p *watchdog.Permit, now time.Duration) {

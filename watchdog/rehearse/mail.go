@@ -1,6 +1,10 @@
 package rehearse
 
-import "time"
+import (
+	"time"
+
+	"pinfold/sim"
+)
 
 // topic is what a message to the vehicle is about.
 type topic uint8
@@ -17,6 +21,7 @@ type message struct {
 	due  time.Duration
 	what topic
 	data []byte
+	seen sim.Glance // of a pose that is not written out: data is empty
 }
 
 // mail carries messages one way, in order. Its memory is used again.
@@ -29,6 +34,18 @@ type mail struct {
 // put sends data, which is copied; it arrives at due, and never before what was
 // sent earlier.
 func (m *mail) put(what topic, data []byte, due time.Duration) {
+	s := m.slot(due)
+	s.what, s.data = what, append(s.data[:0], data...)
+}
+
+// show sends a pose that is not written out.
+func (m *mail) show(g *sim.Glance, due time.Duration) {
+	s := m.slot(due)
+	s.what, s.data, s.seen = aboutPose, s.data[:0], *g
+}
+
+// slot is where the next message is to be put.
+func (m *mail) slot(due time.Duration) *message {
 	if m.count == len(m.ring) {
 		m.grow()
 	}
@@ -36,8 +53,9 @@ func (m *mail) put(what topic, data []byte, due time.Duration) {
 		due = max(due, m.at(m.count-1).due)
 	}
 	s := m.at(m.count)
-	s.due, s.what, s.data = due, what, append(s.data[:0], data...)
+	s.due = due
 	m.count++
+	return s
 }
 
 func (m *mail) at(i int) *message { return &m.ring[(m.first+i)%len(m.ring)] }
