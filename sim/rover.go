@@ -33,12 +33,16 @@ type Rover struct {
 	turn    float64 // rad/s
 	braking float64 // s, how long it has braked in one go
 	state   State
+	// of yaw, and of the most steering angle: a vehicle that drives straight on asks
+	// for the same again and again
+	sin, cos, tan float64
 }
 
 // NewRover stands a rover at (x, y), heading yaw rad, at rest. dt is the step
 // it will be given.
 func NewRover(spec RoverSpec, x, y, yaw float64, dt time.Duration) *Rover {
-	r := &Rover{spec: spec, lag: newDelay(spec.Delay, dt), yaw: yaw}
+	r := &Rover{spec: spec, lag: newDelay(spec.Delay, dt), yaw: yaw, tan: math.Tan(spec.Steer)}
+	r.sin, r.cos = math.Sincos(yaw)
 	r.state = State{Position: Vec{x, y, spec.Body.Below}, Orientation: Yawed(yaw), Grounded: true}
 	return r
 }
@@ -48,8 +52,7 @@ func NewRover(spec RoverSpec, x, y, yaw float64, dt time.Duration) *Rover {
 func (r *Rover) Roll(speed float64, c Control) {
 	r.speed = speed
 	r.lag.fill(c)
-	sin, cos := math.Sincos(r.yaw)
-	r.state.Velocity = Vec{X: speed * cos, Y: speed * sin}
+	r.state.Velocity = Vec{X: speed * r.cos, Y: speed * r.sin}
 }
 
 // State is the truth now.
@@ -65,16 +68,18 @@ func (r *Rover) Step(dt time.Duration, c Control) State {
 	v0, w0 := r.speed, r.turn
 	r.speed, r.turn = r.rates(c, h)
 	// The midpoint heading makes a circle at constant v and ω exact to O(h²).
-	mid := r.yaw + (w0+r.turn)/4*h
-	r.yaw = wrap(r.yaw + (w0+r.turn)/2*h)
-	sin, cos := math.Sincos(mid)
+	sin, cos := r.sin, r.cos
+	if turned := w0 + r.turn; turned != 0 {
+		sin, cos = math.Sincos(r.yaw + turned/4*h)
+		r.yaw = wrap(r.yaw + turned/2*h)
+		r.sin, r.cos = math.Sincos(r.yaw)
+		r.state.Orientation = Yawed(r.yaw)
+	}
 	step := (v0 + r.speed) / 2 * h
 	before := r.state.Velocity
-	s, e := math.Sincos(r.yaw)
 	r.state.Position = r.state.Position.Add(Vec{X: step * cos, Y: step * sin})
-	r.state.Velocity = Vec{X: r.speed * e, Y: r.speed * s}
+	r.state.Velocity = Vec{X: r.speed * r.cos, Y: r.speed * r.sin}
 	r.state.Acceleration = r.state.Velocity.Sub(before).Mul(1 / h)
-	r.state.Orientation = Yawed(r.yaw)
 	r.state.TurnRate = r.turn
 	r.state.Travelled += math.Abs(step)
 	return r.state
@@ -109,7 +114,7 @@ func (r *Rover) brakes(m Mode, h float64) float64 {
 // bound keeps speed and turn within what the wheels or the steering can do.
 func (r *Rover) bound(speed, turn float64) (float64, float64) {
 	if r.spec.Wheelbase > 0 { // Ackermann: ω = v·tan(steer)/wheelbase
-		most := math.Abs(speed) * math.Tan(r.spec.Steer) / r.spec.Wheelbase
+		most := math.Abs(speed) * r.tan / r.spec.Wheelbase
 		return speed, clamp(turn, -most, most)
 	}
 	// The outer wheel runs at |v| + |ω|·track/2: the turn gives way, so that

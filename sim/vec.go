@@ -81,7 +81,12 @@ func (q Quat) Tilt() float64 {
 }
 
 // wrap brings an angle into -π..π.
-func wrap(a float64) float64 { return math.Remainder(a, 2*math.Pi) }
+func wrap(a float64) float64 {
+	if math.Abs(a) < math.Pi {
+		return a // what the remainder is
+	}
+	return math.Remainder(a, 2*math.Pi)
+}
 
 // clamp is x held within lo..hi; NaN becomes lo.
 func clamp(x, lo, hi float64) float64 {
