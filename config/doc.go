@@ -31,11 +31,11 @@
 //	ground_allowance      m, 0 to 1; default 0.30; see Grounded
 //
 //	[broker]
-//	url                   mqtt://, mqtts://, ws:// or wss://, host and port; or a list of
+//	url                   mqtt:// or mqtts://, host and port; or a list of
 //	                      them, 1 to 8, the nodes of one broker, tried in turns
 //	prefix                first levels of every topic; default "pinfold"
 //	user, password_file   a password never stands in the site file
-//	ca, cert, key         PEM files, for mqtts:// and wss://
+//	ca, cert, key         PEM files, for mqtts://
 //	budget                1ms to 1s: with a longer round trip through the broker within
 //	                      the last minute nothing is permitted; none where not given
 //

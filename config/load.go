@@ -81,15 +81,17 @@ func readBounded(path string, most int64) ([]byte, error) {
 
 // tryFile sees whether a file can be read, without reading it.
 func tryFile(path string) error {
+	switch info, err := os.Stat(path); { // first: to open a pipe waits for who writes it
+	case err != nil:
+		return err
+	case !info.Mode().IsRegular():
+		return errors.New("it is not a file")
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return err
 	}
-	defer f.Close()
-	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
-		return errors.New("it is not a file")
-	}
-	return nil
+	return f.Close()
 }
 
 // reason is err in plain words, without the path, which stands elsewhere.

@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 )
 
 // DefaultPrefix is the first level of every topic where the file gives none.
@@ -52,7 +53,7 @@ func (l *loader) readBroker(root *table) Broker {
 	pair(t, "key", "cert", "a key goes with its certificate")
 	for _, k := range []string{"ca", "cert", "key"} {
 		if t.fine(k) && t.fine("url") && !secure {
-			t.report(k, "goes with an encrypted connection, and url has none", "begin url with mqtts:// or wss://, or remove "+k)
+			t.report(k, "goes with an encrypted connection, and url has none", "begin url with mqtts://, or remove "+k)
 		}
 	}
 	t.done()
@@ -102,7 +103,7 @@ func (l *loader) brokerURLs(t *table) (first string, more []string, secure bool)
 		encrypted := l.brokerURL(t, url)
 		switch {
 		case !t.fine("url"):
-		case slices.Contains(all, url):
+		case slices.ContainsFunc(all, func(other string) bool { return sameNode(other) == sameNode(url) }):
 			t.report("url", "stands twice", next)
 		case i > 0 && encrypted != secure:
 			t.report("url", "is of another kind than the one before: some of the addresses are encrypted and some are not", "begin all of them with mqtts://, or all with mqtt://")
@@ -113,6 +114,20 @@ func (l *loader) brokerURLs(t *table) (first string, more []string, secure bool)
 		all, secure = append(all, url), encrypted
 	}
 	return all[0], all[1:], secure
+}
+
+// sameNode is an address as two spellings of one have it: the scheme and the host in
+// small letters, the port written out.
+func sameNode(text string) string {
+	u, err := url.Parse(text)
+	if err != nil {
+		return text // reported already
+	}
+	port := u.Port()
+	if port == "" {
+		port = map[string]string{"mqtt": "1883", "mqtts": "8883"}[u.Scheme]
+	}
+	return u.Scheme + "://" + net.JoinHostPort(strings.ToLower(u.Hostname()), port)
 }
 
 // brokerURL checks the address and says whether it is encrypted.
@@ -134,16 +149,18 @@ func (l *loader) brokerURL(t *table, text string) (secure bool) {
 		u.User = nil
 		t.m["url"] = u.String() // a password is never shown
 		t.report("url", "holds a user or password", "give user and password_file instead")
-	case u.Scheme != "mqtt" && u.Scheme != "mqtts" && u.Scheme != "ws" && u.Scheme != "wss":
-		t.report("url", "does not begin with mqtt://, mqtts://, ws:// or wss://", urlNext)
+	case u.Scheme == "ws" || u.Scheme == "wss":
+		t.report("url", "is a WebSocket's, which is not spoken here", "name the broker's own MQTT port: "+urlNext)
+	case u.Scheme != "mqtt" && u.Scheme != "mqtts":
+		t.report("url", "does not begin with mqtt:// or mqtts://", urlNext)
 	case u.Hostname() == "":
 		t.report("url", "names no host", urlNext)
 	case u.Port() != "" && (portErr != nil || port < 1 || port > 65535):
 		t.report("url", "has a port that is not from 1 to 65535", urlNext)
-	case u.RawQuery != "" || u.Fragment != "" || strings.HasPrefix(u.Scheme, "mqtt") && strings.Trim(u.Path, "/") != "":
+	case u.RawQuery != "" || u.Fragment != "" || u.Path != "" && u.Path != "/":
 		t.report("url", "goes on after the port", "end it after the port; the topics' first level goes into prefix")
 	}
-	secure = u.Scheme == "mqtts" || u.Scheme == "wss"
+	secure = u.Scheme == "mqtts"
 	if t.fine("url") && !secure && !isLoopback(u.Hostname()) {
 		l.caution(t.at.key("url"), t.name("url"), show(text), "crosses a network unencrypted: whoever reaches it can read the password and publish a permit", "use mqtts:// with ca, or keep the broker on this machine")
 	}
@@ -161,12 +178,12 @@ func checkPrefix(t *table, prefix string) {
 	if !t.fine("prefix") {
 		return
 	}
-	bad := strings.ContainsAny(prefix, "+#$ \t\n") || len(prefix) > 200
+	bad := strings.ContainsAny(prefix, "+#$ ") || strings.ContainsFunc(prefix, unicode.IsControl) || len(prefix) > MaxName
 	for _, level := range strings.Split(prefix, "/") {
 		bad = bad || level == ""
 	}
 	if bad {
-		t.report("prefix", "cannot begin a topic", `use levels of plain letters, like "pinfold" or "hall/pinfold", without +, #, $, spaces or empty levels`)
+		t.report("prefix", "cannot begin a topic", `use levels of plain letters, like "pinfold" or "hall/pinfold", without +, #, $, spaces or empty levels, 64 bytes at most`)
 	}
 }
 

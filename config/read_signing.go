@@ -26,7 +26,7 @@ func (l *loader) readSigning(vehicle *table, cbor bool) Signing {
 	files := []string{s.KeyFile, s.RequestFile, s.PoseFile}
 	for i, f := range files {
 		for k := range i {
-			if f != "" && f == files[k] {
+			if f != "" && files[k] != "" && filepath.Clean(f) == filepath.Clean(files[k]) {
 				t.report(keys[i], "is the file of "+keys[k]+" too: whoever has it could sign as the other", "make a key for each, with pinfold key --new")
 			}
 		}

@@ -16,6 +16,9 @@ type siteKeys struct {
 	at                      *place
 }
 
+// everyone is the name on the wire of all vehicles together; nobody else has it.
+const everyone = "all"
+
 // defaultGuard is the watchdog's name where the file gives none.
 const defaultGuard = "pinfold"
 
@@ -43,8 +46,11 @@ func readSite(root *table) siteKeys {
 		t.missing("name", `name the room or yard, like name = "Workshop hall"`)
 	}
 	t.localRules()
-	if t.fine("guard") && !isName(k.guard) {
+	switch {
+	case t.fine("guard") && !isName(k.guard):
 		t.report("guard", "is not usable as a name", nameRule)
+	case t.fine("guard") && k.guard == everyone:
+		t.report("guard", "stands for every vehicle on the wire", "choose another name")
 	}
 	t.done()
 	return k
@@ -72,6 +78,8 @@ func readFellows(t *table) []string {
 		switch {
 		case !isName(n):
 			t.report("fellows", fmt.Sprintf("has %q, which is not usable as a name", n), nameRule)
+		case n == everyone:
+			t.report("fellows", fmt.Sprintf("has %q, which stands for every vehicle on the wire", n), "choose another name")
 		case n == own:
 			t.report("fellows", fmt.Sprintf("has %q, which is this guard's own name", n), next)
 		case slices.Contains(names[:i], n):

@@ -91,7 +91,7 @@ func (d *draft) readName() {
 		t.missing("name", `name the vehicle, like name = "wren"; the name is a level of its topics`)
 	case t.fine("name") && !isName(d.name):
 		t.report("name", "is not usable as a level of a topic", nameRule)
-	case d.name == "all":
+	case d.name == everyone:
 		t.report("name", "stands for every vehicle on the wire", "choose another name")
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 )
 
@@ -46,5 +47,30 @@ func TestKeysAreForTheirOwnerAlone(t *testing.T) {
 	}
 	if _, err := Load(site); err == nil || !strings.Contains(err.Error(), "there is no such file") {
 		t.Errorf("no key: %v", err)
+	}
+}
+
+// What is a pipe is no file of a key, and nobody waits for who writes it; one file
+// under two spellings is one.
+func TestKeysThatAreNoFilesOfTheirOwn(t *testing.T) {
+	dir := t.TempDir()
+	site := filepath.Join(dir, "site.toml")
+	if err := syscall.Mkfifo(filepath.Join(dir, "pipe"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "wren.key"), []byte("x"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for lines, want := range map[string]string{
+		`key_file = "pipe"`: "key_file = \"pipe\": cannot be read: it is not a file",
+		"key_file = \"wren.key\"\npose_key_file = \"./wren.key\"": "is the file of key_file too",
+	} {
+		text := strings.Replace(text(t, "demo.toml"), "[vehicle.limits]\nheight", "[vehicle.signing]\n"+lines+"\n[vehicle.limits]\nheight", 1)
+		if err := os.WriteFile(site, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Load(site); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: %v", lines, err)
+		}
 	}
 }

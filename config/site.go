@@ -32,7 +32,7 @@ type Site struct {
 
 // Broker is the MQTT broker of the site.
 type Broker struct {
-	URL          string        // mqtt://host:port, mqtts://, ws:// or wss://
+	URL          string        // mqtt://host:port or mqtts://host:port
 	More         []string      // addresses of further nodes of the same broker, tried in turns
 	Prefix       string        // first levels of every topic; "pinfold" where not given
 	User         string        // empty: none
@@ -143,9 +143,13 @@ func (s *Site) Rooms() []Room { return append([]Room(nil), s.rooms...) }
 func (s *Site) Only(names []string) (*Site, error) {
 	out := *s
 	out.Vehicles, out.rooms = nil, nil
+	var known []string
+	for i := range s.Vehicles {
+		known = append(known, s.Vehicles[i].Name)
+	}
 	for _, n := range names {
-		if _, ok := s.Vehicle(n); !ok {
-			return nil, fmt.Errorf("the site has no vehicle %q", n)
+		if !slices.Contains(known, n) {
+			return nil, fmt.Errorf("the site has no vehicle %q; give --vehicle as one of: %s", n, strings.Join(known, ", "))
 		}
 	}
 	for i := range s.Vehicles {

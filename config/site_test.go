@@ -316,8 +316,10 @@ func TestSiteOfSomeVehicles(t *testing.T) {
 	if rooms := s.Rooms(); len(rooms) != 1 || rooms[0].Vehicle != "mole" {
 		t.Errorf("rooms %+v", rooms)
 	}
-	if _, err := alone.Only([]string{"rook"}); err == nil {
-		t.Error("a vehicle that is not there was taken")
+	for _, names := range [][]string{{"rook"}, {"mole", ""}} {
+		if _, err := alone.Only(names); err == nil || !strings.Contains(err.Error(), "as one of: wren, mole") {
+			t.Errorf("%q: %v", names, err)
+		}
 	}
 }
 

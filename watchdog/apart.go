@@ -18,8 +18,12 @@ import (
 // vehicle stops. So whoever goes on is at every instant apart from all that the
 // other may still do, without either having to know of the other's permit.
 //
-// The one that yields asks for Lead more, so that it stops first; the other
-// stops too where that is not enough.
+// The one that yields is stopped first; the other stops too where that is not
+// enough. Its guard takes its own reach to be what it tells the other that it is,
+// OtherFor later: whatever the other's guard will hold against this vehicle, and by
+// what it is itself by then, this one has held against itself before. Lead is on
+// top, for what two judgements of one vehicle differ by though it moves as declared:
+// the errors of its poses.
 type Other struct {
 	Name     string
 	Distance float64 // m, between the two bodies, each with its margin and errors
@@ -42,6 +46,9 @@ type OtherReach struct {
 	At    time.Duration // session instant of the judgement
 	Sweep zones.Sweep
 }
+
+// yields says whether this vehicle is to be stopped before the other is.
+func (o *Other) yields() bool { return o.Lead > 0 }
 
 // need is how far apart the two must be, m.
 func (o *Other) need() float64 { return o.Distance + o.Lead }
@@ -134,7 +141,11 @@ func (g *Guard) judgeApart(now time.Duration) {
 		o, s := &g.cfg.Others[i], &g.others[i]
 		short := Unbounded
 		if g.judged && s.seen && s.reach.Known && now-s.reach.At <= OtherFor {
-			short = o.need() - Apart(&g.reach.Sweep, &s.reach.Sweep)
+			own := &g.reach
+			if o.yields() {
+				own = g.reachAfter(OtherFor, now)
+			}
+			short = o.need() - Apart(&own.Sweep, &s.reach.Sweep)
 		}
 		g.observeValue(g.apart0+i, short, now)
 	}

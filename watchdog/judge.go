@@ -284,7 +284,7 @@ func (g *Guard) judgeSession(now time.Duration) {
 	}
 	v := 0.0
 	if g.started {
-		v = (now - g.startedAt).Seconds()
+		v = pose.InSeconds(now - g.startedAt)
 	}
 	g.observeValue(g.limit0+int(LimitSession), v, now)
 }

@@ -132,3 +132,16 @@ func TestMotorsOffStays(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestMotorsOffGrantsNothing: not even a guard that took itself to be started would
+// permit anything, whatever had made it so.
+func TestMotorsOffGrantsNothing(t *testing.T) {
+	r := newRig(t, testConfig(t)).started()
+	if !r.g.permitted() {
+		t.Fatal("the guard permits nothing in any case")
+	}
+	r.g.cfg.MotorsOff = true
+	if r.g.permitted() {
+		t.Error("a permit would be granted with the motors off")
+	}
+}

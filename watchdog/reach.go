@@ -110,12 +110,13 @@ func (c *Config) reachOf(p *pose.Pose, d delays, assumed float64, r *Reach) {
 	s := &c.Stopping
 	pad := s.Margin + s.PlaceErr()
 	half := float64(c.Height / 2)
-	*r = Reach{} // and then field by field: a whole one would be made elsewhere and copied
+	// Field by field: a whole one would be made elsewhere and copied.
+	r.Sweep.Grow, r.Reaction, r.Along = 0, 0, 0
 	r.Sweep.From = zones.XYZ{X: p.Position.X, Y: p.Position.Y, Z: p.Position.Z}
 	r.Sweep.To = r.Sweep.From
 	r.Sweep.Radius, r.Up, r.Down = c.Radius+pad, pad, pad
 	if s.Predict {
-		r.Reaction = (d.until(c) + p.Lag + s.Reaction).Seconds()
+		r.Reaction = pose.InSeconds(d.until(c) + p.Lag + s.Reaction)
 		c.carry(p, assumed, r)
 	}
 	r.Sweep.Above, r.Sweep.Below = half+r.Up, half+r.Down
@@ -135,8 +136,9 @@ func (c *Config) carry(p *pose.Pose, assumed float64, r *Reach) {
 	v := trig.Hypot(vx, vy)
 	r.Along = StoppingDistance(v, t, a)
 	if v > 0 {
-		r.Sweep.To.X += float64(vx / v * r.Along)
-		r.Sweep.To.Y += float64(vy / v * r.Along)
+		k := t + v/(2*a) // s, Along per m/s
+		r.Sweep.To.X += float64(vx * k)
+		r.Sweep.To.Y += float64(vy * k)
 	}
 	r.Sweep.Grow = spread(v, t, a, errV, s.Acceleration)
 	if c.Kind != Multirotor {

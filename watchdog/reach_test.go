@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pinfold/watchdog/pose"
+	"pinfold/zones"
 )
 
 // motion is one admissible way on from a pose: what the tracker may have got
@@ -188,5 +189,21 @@ func TestReachHoldsEveryMotion(t *testing.T) {
 		t.Error("with brakes 20 % weaker than declared none leaves the reach: the check is blind")
 	} else {
 		t.Logf("with brakes 20 %% weaker than declared %d of %d leave it, by up to %.3f m", n, runs/10, worst)
+	}
+}
+
+// A reach is written over whatever was there.
+func TestReachIsWrittenWhole(t *testing.T) {
+	for _, predict := range []bool{true, false} {
+		c := testConfig(t)
+		c.Stopping.Predict = predict
+		p := pose.Pose{Position: pose.Vec{X: 1, Y: 2, Z: 1}, Velocity: pose.Vec{X: 1, Z: -0.5}, HasVelocity: true}
+		var want Reach
+		c.reachOf(&p, delays{age: 5 * ms}, 0, &want)
+		got := Reach{Sweep: zones.Sweep{From: zones.XYZ{X: 9, Y: 9, Z: 9}, To: zones.XYZ{X: 9, Y: 9, Z: 9}, Radius: 9, Grow: 9, Below: 9, Above: 9},
+			Reaction: 9, Along: 9, Up: 9, Down: 9}
+		if c.reachOf(&p, delays{age: 5 * ms}, 0, &got); got != want {
+			t.Errorf("%+v over another, %+v anew", got, want)
+		}
 	}
 }

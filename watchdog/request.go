@@ -49,7 +49,7 @@ func (g *Guard) expire(now time.Duration) {
 	if now-g.nonceAt >= NonceFor {
 		g.turnNonce(now)
 	}
-	if now-g.pending.since > PendingFor {
+	if g.pending.token != 0 && now-g.pending.since > PendingFor {
 		g.voidPending("its record took too long to become durable", now)
 	}
 }

@@ -81,7 +81,7 @@ func (s *Set) ClearanceAfter(w *Sweep, last *Last) (worst Hit) {
 // ClearanceAfter has to be asked. A within below zero is taken as zero.
 func (s *Set) Beyond(w *Sweep, within float64, last *Last) bool {
 	var q query
-	if s == nil || last == nil || !last.of(s) || !q.set(w) {
+	if s == nil || last == nil || !last.of(s) || !q.stand(w) {
 		return false
 	}
 	return last.least-last.newest.moved(&q) > max(within, 0) // not for a within that is no number

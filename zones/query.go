@@ -28,6 +28,19 @@ const roundoff = 4e-15
 // set fills the query. It reports false for a sweep that is not finite, out of
 // MaxQuery or has a negative size.
 func (q *query) set(s *Sweep) bool {
+	if !q.stand(s) {
+		return false
+	}
+	if q.x0 != q.x1 || q.y0 != q.y1 {
+		q.direct()
+		return true
+	}
+	q.bare = s.From.Z == s.To.Z && s.Radius+s.Grow+s.Below+s.Above == 0
+	return true
+}
+
+// stand fills where the query is and how large, all that a stance takes.
+func (q *query) stand(s *Sweep) bool {
 	if !(within(s.From.X) && within(s.From.Y) && within(s.From.Z) && within(s.To.X) && within(s.To.Y) && within(s.To.Z) &&
 		within(s.Radius) && within(s.Grow) && within(s.Below) && within(s.Above)) ||
 		s.Radius < 0 || s.Grow < 0 || s.Below < 0 || s.Above < 0 {
@@ -51,11 +64,6 @@ func (q *query) set(s *Sweep) bool {
 	if s.Below > 0 || s.Above > 0 {
 		q.slack = roundoff * max(math.Abs(q.zlo), math.Abs(q.zhi))
 	}
-	if q.x0 != q.x1 || q.y0 != q.y1 {
-		q.direct()
-		return true
-	}
-	q.bare = s.From.Z == s.To.Z && s.Radius+s.Grow+s.Below+s.Above == 0
 	return true
 }
 

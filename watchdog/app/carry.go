@@ -27,6 +27,7 @@ func (k *keeper) carryOut(effects []watchdog.Effect, now time.Duration) {
 }
 
 func (k *keeper) sendPermit(p *watchdog.Permit, now time.Duration) {
+	k.permitNo = p.Seq
 	m := wire.Permit{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: p.Seq, Go: p.Go,
 		Stamp: p.Stamp, Valid: p.Valid.Seconds()}
 	k.buf = k.signing.permit.Sign(m.Append(k.buf[:0]))
@@ -167,23 +168,40 @@ func (k *keeper) say(now time.Duration, w Weight, text string) {
 // lastStop tells the vehicle to stop after the core panicked, without the core.
 func (k *keeper) lastStop(p any) {
 	now := k.now()
-	c := wire.Command{ID: k.cfg.Session + "-fault", Seq: 1, Action: wire.Stop, Cause: "guard-fault",
-		Value: math.NaN(), Limit: math.NaN(), Valid: k.cfg.Timing.PermitValid.Seconds()}
-	for range 3 {
-		_ = k.client.PublishNow(k.topics.Command, k.signing.command.Sign(c.Append(nil)), 0, false, lastWord) // the permit runs out by itself in any case
-		c.Seq++
+	for seq := range uint64(3) {
+		_ = k.client.PublishNow(k.topics.Command, k.faultStop(seq+1), 0, false, lastWord) // the permit runs out by itself in any case
 	}
 	text := fmt.Sprintf("the judgement failed inside: %v", p)
 	k.trail.Event(k.cfg.Vehicle, "panic", now, map[string]string{"text": text})
 	k.opt.tell(Line{At: now, Weight: Failure, Vehicle: k.cfg.Vehicle, Level: "stop", Text: text})
 }
 
+// will is what the broker says for this guard when it is gone, to every vehicle:
+// signed with the key of the one whose connection it is.
+func (k *keeper) will() []byte {
+	c := wire.Command{ID: k.cfg.Session + "-will", Seq: 1, Action: wire.Stop, Cause: "guard-lost",
+		Valid: k.cfg.Timing.PermitValid.Seconds()}
+	return k.signing.all.Sign(c.Append(nil))
+}
+
+// faultStop is the stop that is said without the core.
+func (k *keeper) faultStop(seq uint64) []byte {
+	c := wire.Command{ID: k.cfg.Session + "-fault", Seq: seq, Action: wire.Stop, Cause: "guard-fault",
+		Value: math.NaN(), Limit: math.NaN(), Valid: k.cfg.Timing.PermitValid.Seconds()}
+	return k.signing.command.Sign(c.Append(nil))
+}
+
+// lastPermit ends the session's permits.
+func (k *keeper) lastPermit() []byte {
+	m := wire.Permit{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: wire.MaxSeq, Stamp: 0}
+	return k.signing.permit.Sign(m.Append(nil))
+}
+
 // withdraw is the last thing said on the permit topic: the session's permits
 // are over. It waits for the network, so it is only called when the loop has
 // ended.
 func (k *keeper) withdraw() {
-	m := wire.Permit{Guard: k.cfg.Guard, Session: k.cfg.Session, Seq: wire.MaxSeq, Stamp: 0}
-	_ = k.client.PublishNow(k.topics.Permit, k.signing.permit.Sign(m.Append(nil)), 0, false, lastWord) // it runs out by itself in any case
+	_ = k.client.PublishNow(k.topics.Permit, k.lastPermit(), 0, false, lastWord) // it runs out by itself in any case
 	if k.broken {
 		return
 	}

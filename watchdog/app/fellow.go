@@ -86,7 +86,7 @@ func (k *keeper) fellow(m *link.Message, p *wire.Permit) bool {
 		return false
 	}
 	if !k.signing.fellow.Check(m.Payload) { // the vehicle takes it for none, too
-		k.signing.refuse("permit")
+		k.unsigned(kindPermit)
 		return true
 	}
 	if f.session == "" || f.silent {

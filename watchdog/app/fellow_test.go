@@ -65,6 +65,8 @@ func TestRequestsForAnother(t *testing.T) {
 			t.Errorf("%s for %q: %v", c.ask, c.guard, got)
 		}
 	}
+	r := wire.Request{Ask: "start", Guard: "hall-2", Nonce: "n"}
+	k.message(&link.Message{Sub: subRequest, Payload: r.Append(nil)}) // nothing of it comes to the core, of which there is none here
 	if k.forAnother(&link.Message{Payload: []byte("{")}) {
 		t.Error("what cannot be read is the core's to refuse")
 	}

@@ -82,6 +82,7 @@ type keeper struct {
 	buf       []byte
 	stateNo   uint64
 	permits   wire.Decoder // of the permits of others
+	permitNo  uint64       // number of this guard's own newest permit
 	rival     secondGuard
 	fellows   fellows
 	signing   signing

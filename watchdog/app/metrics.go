@@ -8,11 +8,7 @@ func (r *runner) openMetrics() error {
 	if addr == "" {
 		return nil
 	}
-	s := metrics.Session{Version: r.opt.Version, Began: r.start, Now: r.now, Trail: r.trailStands}
-	for i := range r.opt.Site.Vehicles {
-		s.Vehicles = append(s.Vehicles, r.opt.Site.Vehicles[i].Name)
-	}
-	m, err := metrics.New(s)
+	m, err := metrics.New(r.measured())
 	if err != nil {
 		return err
 	}
@@ -23,6 +19,16 @@ func (r *runner) openMetrics() error {
 	r.metrics, r.stopMetrics = m, stop
 	r.say(Line{At: r.now(), Text: "metrics at http://" + at + "/metrics"})
 	return nil
+}
+
+// measured says of what there are metrics.
+func (r *runner) measured() metrics.Session {
+	s := metrics.Session{Version: r.opt.Version, Began: r.start, Now: r.now, Trail: r.trailStands,
+		Signed: []string{kindPose, kindAck, kindRequest, kindAlign, kindPermit}}
+	for i := range r.opt.Site.Vehicles {
+		s.Vehicles = append(s.Vehicles, r.opt.Site.Vehicles[i].Name)
+	}
+	return s
 }
 
 func (r *runner) closeMetrics() {

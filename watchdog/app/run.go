@@ -238,11 +238,9 @@ func (r *runner) connect(k *keeper) (err error) {
 	if err != nil {
 		return err
 	}
-	will := wire.Command{ID: r.session.ID + "-will", Seq: 1, Action: wire.Stop, Cause: "guard-lost",
-		Valid: k.cfg.Timing.PermitValid.Seconds()}
 	o.ClientID = clientID("pinfold-" + k.cfg.Vehicle)
 	o.Now = r.now
-	o.Will = link.Will{Topic: k.topics.AllCommand, Payload: k.signing.all.Sign(will.Append(nil))}
+	o.Will = link.Will{Topic: k.topics.AllCommand, Payload: k.will()}
 	o.OnLink = r.onLink(k)
 	probes := wire.ProbeTopic(r.opt.Site.Broker.Prefix, r.session.ID, k.cfg.Vehicle)
 	o.Subs = []link.Sub{

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"sync"
 	"testing"
@@ -21,7 +22,7 @@ func permitOf(session string, seq uint64) *link.Message {
 // listening is a keeper that only hears permits.
 func listening(fellows ...string) *keeper {
 	k := &keeper{fellows: newFellows(fellows), opt: &Options{}, now: func() time.Duration { return 0 }}
-	k.cfg.Session = "own"
+	k.cfg.Session, k.permitNo = "own", 1
 	return k
 }
 
@@ -45,9 +46,81 @@ func TestSecondGuardIsHeardByItsPermits(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if s := k.rival.hear(&p); (s != nil) != c.want {
+		if s := k.rival.hear(&p, time.Duration(i)); (s != nil) != c.want {
 			t.Errorf("message %d, %s: %v", i, c.why, s)
 		}
+	}
+}
+
+// More others than are told apart, in turns, so that each is forgotten before its
+// second permit, are found out all the same, and told of one at a time; single ones
+// far apart are not.
+func TestManyStrangeGuardsInTurn(t *testing.T) {
+	for n := secondsKept + 1; n < 40; n++ {
+		var s secondGuard
+		found, told := 0, 0
+		for i := range 10 * n {
+			at := time.Duration(i) * 50 * time.Millisecond / time.Duration(n) // 50 ms each
+			p := wire.Permit{Session: fmt.Sprint("stranger-", i%n), Seq: uint64(1 + i/n)}
+			if r := s.hear(&p, at); r != nil {
+				found++
+				if s.news(r, at) {
+					told++
+				}
+			}
+		}
+		if found < 8*n || told != 1 {
+			t.Errorf("%d strange guards: %d of %d permits counted, %d told", n, found, 10*n, told)
+		}
+	}
+	var s secondGuard
+	for i := range 2 * secondsKept {
+		s.hear(&wire.Permit{Session: fmt.Sprint("known-", i/2), Seq: uint64(i)}, 0)
+	}
+	if s.hear(&wire.Permit{Session: "single", Seq: 1}, 0) != nil {
+		t.Error("a single permit counts where those before it were told apart")
+	}
+	s = secondGuard{}
+	for i := range 100 {
+		p := wire.Permit{Session: fmt.Sprint("stranger-", i), Seq: 1}
+		if r := s.hear(&p, time.Duration(i)*secondsWindow); r != nil {
+			t.Errorf("a single permit each %v counts", secondsWindow)
+		}
+	}
+}
+
+// Whoever says permits under the guard's own session, with numbers that it has not
+// come to, would have the vehicle refuse the guard's.
+func TestPermitsForgedUnderOwnSession(t *testing.T) {
+	b := start(t)
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	var o told
+	ready, done := make(chan Session, 1), make(chan Result, 1)
+	go func() {
+		res, err := Run(ctx, Options{Site: parse(t, b.URL()), TrailDir: t.TempDir(), Say: o.say, Ready: func(s Session) { ready <- s }})
+		if err != nil {
+			t.Error(err)
+		}
+		done <- res
+	}()
+	begun := time.Now()
+	c, err := link.Dial(link.Options{URL: b.URL(), ClientID: "stranger", Now: func() time.Duration { return time.Since(begun) }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close(time.Second) //nolint:errcheck // nothing is to arrive any more
+	eventually(t, "a link", c.Up)
+	p := wire.Permit{Guard: "pinfold", Session: (<-ready).ID, Seq: wire.MaxSeq, Go: true, Valid: 0.25}
+	for range 3 {
+		if err := c.PublishNow("pinfold/mole/permit", p.Append(nil), 0, false, time.Second); err != nil {
+			t.Fatal(err)
+		}
+	}
+	eventually(t, "the guard says so", func() bool { return o.has("under this guard's own session") })
+	cancel()
+	if seen := kinds(t, (<-done).Session.Folder, "second-guard"); len(seen) != 1 || !strings.Contains(seen[0], p.Session) {
+		t.Errorf("its trail says %q", seen)
 	}
 }
 

@@ -25,13 +25,9 @@ type signing struct {
 }
 
 func newSigning(s *config.Signing, topics *wire.TopicSet) (signing, error) {
-	var keys [3]*sign.Key
-	for i, path := range []string{s.KeyFile, s.RequestFile, s.PoseFile} {
-		k, err := sign.ReadKey(path)
-		if err != nil {
-			return signing{}, fmt.Errorf("%w; see [vehicle.signing]", err)
-		}
-		keys[i] = k
+	keys, err := readKeys(s)
+	if err != nil {
+		return signing{}, fmt.Errorf("%w; see [vehicle.signing]", err)
 	}
 	own, request, pose := keys[0], keys[1], keys[2]
 	return signing{permit: sign.New(own, topics.Permit), command: sign.New(own, topics.Command), all: sign.New(own, topics.AllCommand),
@@ -39,18 +35,40 @@ func newSigning(s *config.Signing, topics *wire.TopicSet) (signing, error) {
 		request: sign.New(request, topics.Request), align: sign.New(request, topics.Align), pose: sign.New(pose, topics.Pose)}, nil
 }
 
+// readKeys reads the keys that the site file names, each nil where it names none.
+func readKeys(s *config.Signing) (keys [3]*sign.Key, err error) {
+	files := [3]string{s.KeyFile, s.RequestFile, s.PoseFile}
+	for i, path := range files {
+		if keys[i], err = sign.ReadKey(path); err != nil {
+			return keys, err
+		}
+		for j, other := range keys[:i] {
+			if other != nil && keys[i] != nil && *other == *keys[i] {
+				return keys, fmt.Errorf("%s and %s hold the same key: whoever has one could sign as the other; make a key for each, with pinfold key --new", files[j], path)
+			}
+		}
+	}
+	return keys, nil
+}
+
+// CheckKeys reads a vehicle's keys, as a start does, and says what is wrong.
+func CheckKeys(v *config.Vehicle) error {
+	_, err := readKeys(&v.Signing)
+	return err
+}
+
 // accepts is whether a message is what it has to be to be judged. One that is not
 // is as none, and counted; but a stop or a land is carried out whoever asks for it,
 // as at the page, under a name that says so: a stop needs no authority.
 func (k *keeper) accepts(m *link.Message) bool {
-	by, kind := k.signing.pose, "pose"
+	by, kind := k.signing.pose, kindPose
 	switch m.Sub {
 	case subAck:
-		by, kind = k.signing.ack, "ack"
+		by, kind = k.signing.ack, kindAck
 	case subRequest:
-		by, kind = k.signing.request, "request"
+		by, kind = k.signing.request, kindRequest
 	case subAlign:
-		by, kind = k.signing.align, "alignment"
+		by, kind = k.signing.align, kindAlign
 	}
 	if !m.TooLarge && by.Check(m.Payload) || m.TooLarge && by == nil {
 		return true
@@ -62,13 +80,26 @@ func (k *keeper) accepts(m *link.Message) bool {
 			return true
 		}
 	}
-	k.signing.refuse(kind)
+	k.unsigned(kind)
 	return false
 }
 
-func (s *signing) refuse(kind string) {
-	s.kind = kind
-	s.refused++
+// Kinds of messages that may have to be signed, as logs, trail and metrics name them.
+const (
+	kindPose    = "pose"
+	kindAck     = "ack"
+	kindRequest = "request"
+	kindAlign   = "alignment"
+	kindPermit  = "permit"
+)
+
+// unsigned counts a message that lacked its signature.
+func (k *keeper) unsigned(kind string) {
+	k.signing.kind = kind
+	k.signing.refused++
+	if k.metrics != nil {
+		k.metrics.Unsigned(k.index, kind)
+	}
 }
 
 // unsignedEvery is how often it is said, at most, that messages come without a
@@ -83,14 +114,24 @@ type Unsigned struct {
 	Total uint64 `json:"total"` // of the session, these included
 }
 
+// news is how many were refused since it was last said, 0 where it is not yet to be
+// said again.
+func (s *signing) news(now time.Duration) (n uint64) {
+	n = s.refused - s.told
+	if n == 0 || s.told > 0 && now-s.toldAt < unsignedEvery {
+		return 0
+	}
+	s.told, s.toldAt = s.refused, now
+	return n
+}
+
 // countUnsigned says and records what was refused since the last time.
 func (k *keeper) countUnsigned(now time.Duration) {
 	s := &k.signing
-	n := s.refused - s.told
-	if n == 0 || s.told > 0 && now-s.toldAt < unsignedEvery {
+	n := s.news(now)
+	if n == 0 {
 		return
 	}
-	s.told, s.toldAt = s.refused, now
 	k.trail.Event(k.cfg.Vehicle, "unsigned", now, Unsigned{Kind: s.kind, Count: n, Total: s.refused})
 	k.say(now, Alarm, fmt.Sprintf("%d messages were not signed with this vehicle's key and count as none, the newest a %s. Somebody else speaks on the broker, or has another key: compare with pinfold key", n, s.kind))
 }

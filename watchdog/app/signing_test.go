@@ -1,13 +1,19 @@
 package app
 
 import (
+	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"pinfold/config"
+	"pinfold/watchdog/console/metrics"
 	"pinfold/watchdog/link"
+	"pinfold/watchdog/link/receiver"
 	"pinfold/watchdog/link/sign"
 	"pinfold/watchdog/link/wire"
 )
@@ -34,6 +40,32 @@ func signedKeeper(t *testing.T) (k *keeper, own, request, pose *sign.Key) {
 		t.Fatal(err)
 	}
 	return k, own, request, pose
+}
+
+// What is refused is told to whoever watches many guards, by its kind, the kinds
+// of which nothing was refused as well.
+func TestUnsignedIsToldByKind(t *testing.T) {
+	k, _, _, _ := signedKeeper(t)
+	r := runner{opt: Options{Site: &config.Site{Vehicles: []config.Vehicle{{Name: "wren"}}}}, now: k.now}
+	of := r.measured()
+	of.Trail = func() metrics.Trail { return metrics.Trail{} }
+	var err error
+	if k.metrics, err = metrics.New(of); err != nil {
+		t.Fatal(err)
+	}
+	start := wire.Request{Ask: "start", By: "desk", Nonce: "n"}
+	k.accepts(&link.Message{Sub: subRequest, Payload: start.Append(nil)})
+	for range 2 {
+		k.accepts(&link.Message{Sub: subPose, Payload: []byte("{}")})
+	}
+	k.heardPermit(permitOf("other", 1))
+	w := httptest.NewRecorder()
+	k.metrics.Handler().ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/metrics", nil))
+	for kind, n := range map[string]int{"request": 1, "pose": 2, "permit": 1, "ack": 0, "alignment": 0} {
+		if want := fmt.Sprintf("pinfold_messages_unsigned_total{kind=%q,vehicle=\"wren\"} %d\n", kind, n); !strings.Contains(w.Body.String(), want) {
+			t.Errorf("lacks %s", want)
+		}
+	}
 }
 
 // Each kind of message is taken with its own key and topic, and with no other.
@@ -106,6 +138,67 @@ func TestFellowIsHeardByItsSignature(t *testing.T) {
 	}
 }
 
+// What comes without a signature under the guard's own session is counted, and no
+// more: the vehicle takes it for none. Under another it is counted, and may be
+// another guard all the same, which was started without the key.
+func TestForgedPermitsAreCounted(t *testing.T) {
+	k, _, _, _ := signedKeeper(t)
+	k.heardPermit(permitOf("own", 1)) // the guard's own, on the way back
+	k.heardPermit(permitOf("own", wire.MaxSeq))
+	k.heardPermit(permitOf("other", 1))
+	if k.signing.refused != 2 || k.rival.own.told || k.rival.heard[0].permits != 1 {
+		t.Errorf("%d counted, want 2; %+v", k.signing.refused, k.rival)
+	}
+}
+
+// What is said for the guard when it is gone, fails or ends is signed like the rest,
+// and a vehicle with the key obeys it.
+func TestLastWordsAreSigned(t *testing.T) {
+	k, own, _, _ := signedKeeper(t)
+	k.cfg.Guard = "hall-1"
+	for what, say := range map[string]func(r *receiver.Receiver){
+		"will":        func(r *receiver.Receiver) { r.AllCommand(k.will(), false, 7) },
+		"fault":       func(r *receiver.Receiver) { r.Command(k.faultStop(1), false, 7) },
+		"last permit": func(r *receiver.Receiver) { r.Permit(k.lastPermit(), false, 7) },
+	} {
+		r, err := receiver.New(receiver.Options{Key: own, Topics: k.topics})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for seq := range uint64(2) {
+			p := wire.Permit{Guard: "hall-1", Session: k.cfg.Session, Seq: seq + 1, Go: seq > 0, Stamp: 7, Valid: 0.25}
+			r.Permit(k.signing.permit.Sign(p.Append(nil)), false, 7)
+		}
+		if !r.MayMove(7).Go {
+			t.Fatal("no go")
+		}
+		say(r)
+		if c := r.Counts(); r.MayMove(7).Go || c.Unsigned != 0 || c.Malformed != 0 {
+			t.Errorf("%s: %+v, counted %+v", what, r.MayMove(7), c)
+		}
+	}
+}
+
+// A flood of forgeries does not fill log and trail.
+func TestUnsignedIsSaidSeldom(t *testing.T) {
+	k, _, _, _ := signedKeeper(t)
+	said, total := 0, uint64(0)
+	for at := time.Duration(0); at < time.Minute; at += 100 * time.Millisecond {
+		k.unsigned(kindPose)
+		if n := k.signing.news(at); n > 0 {
+			said, total = said+1, total+n
+		}
+	}
+	total += k.signing.news(2 * time.Minute)
+	if said != 6 || total != 600 || k.signing.news(time.Hour) != 0 {
+		t.Errorf("said %d times, %d in all; want 6 times and 600", said, total)
+	}
+	k.unsigned(kindAck)
+	if k.signing.news(time.Hour+1) != 1 { // after a quiet while: at once
+		t.Error("one after a quiet while is not said")
+	}
+}
+
 func TestKeyThatIsNoneEndsTheStart(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "key")
 	if err := os.WriteFile(path, []byte("secret word"), 0o600); err != nil {
@@ -114,5 +207,23 @@ func TestKeyThatIsNoneEndsTheStart(t *testing.T) {
 	_, err := newSigning(&config.Signing{PoseFile: path}, &wire.TopicSet{})
 	if err == nil || !strings.Contains(err.Error(), "see [vehicle.signing]") || strings.Contains(err.Error(), "secret word") {
 		t.Errorf("%v", err)
+	}
+}
+
+// Two files with one key are one key: whoever has it could sign as the other.
+func TestOneKeyInTwoFilesIsRefused(t *testing.T) {
+	dir, k := t.TempDir(), sign.NewKey()
+	files := [3]string{filepath.Join(dir, "own"), filepath.Join(dir, "request"), filepath.Join(dir, "pose")}
+	for i, key := range []*sign.Key{k, sign.NewKey(), k} {
+		if err := sign.WriteKey(files[i], key); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := CheckKeys(&config.Vehicle{Signing: config.Signing{KeyFile: files[0], RequestFile: files[1]}}); err != nil {
+		t.Error(err)
+	}
+	_, err := newSigning(&config.Signing{KeyFile: files[0], RequestFile: files[1], PoseFile: files[2]}, &wire.TopicSet{})
+	if err == nil || !strings.Contains(err.Error(), files[0]+" and "+files[2]+" hold the same key") {
+		t.Error(err)
 	}
 }

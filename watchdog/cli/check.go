@@ -7,6 +7,7 @@ import (
 
 	"pinfold/config"
 	"pinfold/watchdog"
+	"pinfold/watchdog/app"
 )
 
 type checkCmd struct {
@@ -33,6 +34,7 @@ func (c *checkCmd) Run(s *streams) error {
 	if err != nil && !errors.As(err, &problems) {
 		return err
 	}
+	problems = append(problems, wrongKeys(site)...)
 	if c.JSON {
 		return c.json(s.out, site, problems)
 	}
@@ -53,6 +55,17 @@ func (c *checkCmd) Run(s *streams) error {
 	}
 	fmt.Fprintln(s.out, Safety)
 	return nil
+}
+
+// wrongKeys reads the vehicles' keys, as run does.
+func wrongKeys(site *config.Site) (out config.Problems) {
+	for i := 0; site != nil && i < len(site.Vehicles); i++ {
+		if err := app.CheckKeys(&site.Vehicles[i]); err != nil {
+			out = append(out, config.Problem{File: site.Path, Key: "vehicle.signing", Value: site.Vehicles[i].Name,
+				What: err.Error(), Next: "make a key with pinfold key --new, and give it to all that need it"})
+		}
+	}
+	return out
 }
 
 func (c *checkCmd) json(out io.Writer, site *config.Site, problems config.Problems) error {

@@ -13,7 +13,7 @@ import (
 )
 
 // Version of the program; the build may set it.
-var Version = "0.1.0"
+var Version = "0.2.0"
 
 // Exit statuses (DESIGN §5).
 const (

@@ -130,3 +130,17 @@ func TestLinesHavePriorities(t *testing.T) {
 		}
 	}
 }
+
+// A name that is none, an empty one too, guards nothing: it is not taken for all.
+func TestRunOfVehiclesThatAreNotThere(t *testing.T) {
+	site := demoFile(t)
+	for _, names := range [][]string{{"rook"}, {""}, {"mole", ""}, {"mole,rook"}} {
+		args := []string{"run", "--site", site, "--trail", site} // no folder, so that it ends in any case
+		for _, n := range names {
+			args = append(args, "--vehicle", n)
+		}
+		if code, _, errs := pinfold(args...); code != exitError || !strings.Contains(errs, "give --vehicle as one of: wren, mole") {
+			t.Errorf("%q: exit status %d: %s", names, code, errs)
+		}
+	}
+}

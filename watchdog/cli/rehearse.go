@@ -115,7 +115,7 @@ func (c *rehearseCmd) rehearse(s *streams, site *config.Site, two [2]string, bro
 	}
 	rep.Safety = strings.ReplaceAll(Safety, "\n", " ")
 	if c.HTML != "" {
-		if err := writeWhole(c.HTML, "--html", true, func(w io.Writer) error { return page.Write(w, rep) }); err != nil {
+		if err := writePage(c.HTML, func(w io.Writer) error { return page.Write(w, rep) }); err != nil {
 			return err
 		}
 	}

@@ -70,8 +70,8 @@ func printPair(out io.Writer, broken string, p *rehearse.Pair) {
 	case !p.Met():
 		printWrapped(out, "  NOTHING IS SHOWN of keeping apart: none was stopped for the other. Do their pens come near each other?", "  ")
 	case p.Yields != "":
-		printWrapped(out, fmt.Sprintf("  %s yields: it was stopped first in %d, and both were in %d. Half of the runs with a stop kept %.3f m more than they had to.",
-			p.Yields, p.First, p.Both, p.Spare), "  ")
+		printWrapped(out, fmt.Sprintf("  %s yields: of %d in which it drove it was stopped no later than the other in %d. Both were in %d. Half of the runs with a stop kept %.3f m more than they had to.",
+			p.Yields, p.Led, p.First, p.Both, p.Spare), "  ")
 	default:
 		printWrapped(out, fmt.Sprintf("  Both were stopped in %d. Half of the runs with a stop kept %.3f m more than they had to.", p.Both, p.Spare), "  ")
 	}

@@ -3,6 +3,7 @@ package cli
 import (
 	"bytes"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -56,8 +57,57 @@ func (r *relayed) heard() string {
 	return string(b)
 }
 
-// feeder is a child as docs/link.md has it: it halts at the end of its input, and
-// where it hears nothing for 250 ms.
+// The child that docs/link.md has, word for word, halts by whatever ends what it
+// hears, or itself.
+func TestFedChildOfTheDocumentation(t *testing.T) {
+	doc, err := os.ReadFile("../../docs/link.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, script, found := strings.Cut(string(doc), "In bash:\n\n  ```sh\n")
+	script, _, end := strings.Cut(script, "  ```\n")
+	if !found || !end || !strings.Contains(script, "motors_on") {
+		t.Fatalf("docs/link.md has no such child: %q", script)
+	}
+	for name, stop := range map[string]func(child *os.Process, in *os.File) error{
+		"end of input": func(_ *os.Process, in *os.File) error { return in.Close() },
+		"silence":      func(*os.Process, *os.File) error { return nil },
+		"halt":         func(_ *os.Process, in *os.File) error { _, err := in.WriteString("halt land\n"); return err },
+		"SIGTERM":      func(child *os.Process, _ *os.File) error { return child.Signal(syscall.SIGTERM) },
+		"SIGHUP":       func(child *os.Process, _ *os.File) error { return child.Signal(syscall.SIGHUP) },
+		"SIGINT":       func(child *os.Process, _ *os.File) error { return child.Signal(syscall.SIGINT) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			log := filepath.Join(t.TempDir(), "log")
+			read, write, err := os.Pipe()
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer write.Close() //nolint:errcheck // closed already where that is what is tried
+			cmd := exec.Command("bash", "-c", "motors_on() { echo on >> "+log+"; }\nmotors_off() { echo off >> "+log+"; }\n"+script)
+			cmd.Stdin = read
+			if err := cmd.Start(); err != nil {
+				t.Fatal(err)
+			}
+			defer cmd.Wait()         //nolint:errcheck // how it ended is not what is tried
+			defer cmd.Process.Kill() //nolint:errcheck // it may have ended
+			_ = read.Close()
+			said := func() string { b, _ := os.ReadFile(log); return string(b) } // not there yet: nothing
+			if _, err := write.WriteString("go\n"); err != nil {
+				t.Fatal(err)
+			}
+			within(t, 10*time.Second, "the motors run", func() bool { return strings.HasPrefix(said(), "on\n") })
+			if err := stop(cmd.Process, write); err != nil {
+				t.Fatal(err)
+			}
+			within(t, 10*time.Second, "the motors halt", func() bool { return strings.HasSuffix(said(), "off\n") })
+		})
+	}
+}
+
+// feeder is a child that halts at the end of its input, and where it hears nothing
+// for 250 ms.
 const feeder = `exec bash -c 'while read -t 0.25 word how; do echo $word >> LOG; done; echo end >> LOG'`
 
 // A relay that is killed takes its pipe with it, and the child halts; one that is

@@ -64,16 +64,34 @@ func (c *replayCmd) session(s *streams) error {
 			return err
 		}
 	} else {
-		fmt.Fprintf(s.out, "session %s: %d steps, %d records compared\n", res.Session, res.Steps, res.Records)
+		fmt.Fprintf(s.out, "session %s: %d steps, %d records compared\n", printable(res.Session), res.Steps, res.Records)
 		printUnsealed(s.out, res)
 		if res.Same {
 			fmt.Fprintln(s.out, "the core came to the same decisions, bit for bit")
 		}
 	}
 	if !res.Same {
-		return found("the core did not come to the same decisions: %s", res.First)
+		return found("the core did not come to the same decisions: %s%s", res.First, otherVersion(res.Version))
 	}
-	return nil
+	return holds(res.Problem)
+}
+
+// holds says what is wrong with the trail of a session that was judged again; a
+// whole one may have been written anew.
+func holds(problem string) error {
+	if problem == "" {
+		return nil
+	}
+	return found("but the trail does not hold: %s; run verify on it", problem)
+}
+
+// otherVersion says so where another version of the program ran the session: only
+// that one promises the same last bits.
+func otherVersion(ran string) string {
+	if ran == Version {
+		return ""
+	}
+	return fmt.Sprintf("; pinfold %s ran the session and this is %s, which may differ in last bits: replay it with the one that ran it", ran, Version)
 }
 
 // printUnsealed says what of a session that was not closed cannot be compared.

@@ -55,3 +55,13 @@ func TestReplayOfAStillVehicleFindsNothing(t *testing.T) {
 		t.Errorf("it says %q", out.String())
 	}
 }
+
+// A difference may be another version's: the one that ran the session is named.
+func TestReplayNamesTheVersionThatRan(t *testing.T) {
+	if got := otherVersion(Version); got != "" {
+		t.Errorf("of the same version it says %q", got)
+	}
+	if got := otherVersion("0.1.0"); !strings.Contains(got, "pinfold 0.1.0 ran the session and this is "+Version) {
+		t.Errorf("of another version it says %q", got)
+	}
+}

@@ -24,6 +24,9 @@ func (c *replayCmd) whatIf(s *streams) error {
 	} else {
 		printWhatIf(s.out, w)
 	}
+	if err := holds(w.Problem); err != nil {
+		return err
+	}
 	if w.Differs || !w.Same {
 		return found("")
 	}

@@ -75,7 +75,7 @@ func (c *reviewCmd) audit(s *streams, folder string) error {
 		return err
 	}
 	if c.HTML != "" {
-		if err := writeWhole(c.HTML, "--html", true, rep.WritePage); err != nil {
+		if err := writePage(c.HTML, rep.WritePage); err != nil {
 			return err
 		}
 	}
@@ -109,7 +109,7 @@ func (c *reviewCmd) list(s *streams, dir string) error {
 }
 
 func (c *reviewCmd) print(out io.Writer, rep *review.Report) {
-	fmt.Fprintf(out, "session %s, %s\n%s\n\n", rep.ID, rep.Started.UTC().Format("2006-01-02 15:04:05 MST"), Safety)
+	fmt.Fprintf(out, "session %s, %s\n%s\n\n", printable(rep.ID), rep.Started.UTC().Format("2006-01-02 15:04:05 MST"), Safety)
 	printWrapped(out, strings.Join(rep.Story, " "), "")
 	fmt.Fprintln(out, "\nEpisodes while a vehicle was moving by permission:")
 	printRows(out, rep.Rows)

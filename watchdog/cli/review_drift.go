@@ -99,13 +99,13 @@ func (x *listed) print(out io.Writer) {
 		state = "NOT SEALED"
 	}
 	if x.Drift != nil {
-		fmt.Fprintf(out, "%s  %s, drift after session %s\n  %s\n", when, state, printable(x.Drift.Session), x.Folder)
+		fmt.Fprintf(out, "%s  %s, drift after session %s\n  %s\n", when, state, printable(x.Drift.Session), printable(x.Folder))
 		printDrift(out, x.Drift)
 	} else {
-		fmt.Fprintf(out, "%s  %s, %s, %d stops, %.1f MB\n  %s\n", when, x.Duration.Round(1e8), state, x.Stops, float64(x.Bytes)/1e6, x.Folder)
+		fmt.Fprintf(out, "%s  %s, %s, %d commands, %.1f MB\n  %s\n", when, x.Duration.Round(1e8), state, x.Stops, float64(x.Bytes)/1e6, printable(x.Folder))
 	}
 	if x.Err != "" {
-		fmt.Fprintln(out, "  cannot be read whole:", x.Err)
+		printWrapped(out, "  cannot be read whole: "+x.Err, "    ")
 	}
 }
 

@@ -36,5 +36,8 @@ func (c *reviewCmd) export(s *streams, folder string) error {
 	if err == nil && !x.Same {
 		return found("written as judged now; the core did not come to the decisions in the trail: %s", x.First)
 	}
+	if err == nil {
+		err = holds(x.Problem)
+	}
 	return err
 }

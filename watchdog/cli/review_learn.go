@@ -46,6 +46,9 @@ func (c *reviewCmd) learn(s *streams) error {
 		if err := mayWrite(c.Out, "--out", c.Replace); err != nil {
 			return err
 		}
+		if sameFile(c.Out, c.Learn) {
+			return fmt.Errorf("%s is the site file itself, which is never touched; give --out another name, look at the proposal, and put it in its place yourself", c.Out)
+		}
 	}
 	all, err := c.audits(s)
 	if err != nil {

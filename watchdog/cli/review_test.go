@@ -30,7 +30,7 @@ func TestReviewListsAndRefuses(t *testing.T) {
 	if _, err := w.Close(5 * time.Second); err != nil {
 		t.Fatal(err)
 	}
-	if code, out, errs := run(dir); code != exitFine || !strings.Contains(out, "sealed, 0 stops") {
+	if code, out, errs := run(dir); code != exitFine || !strings.Contains(out, "sealed, 0 commands") {
 		t.Errorf("a trail of one session: exit %d, %q, %q", code, out, errs)
 	}
 	code, _, errs := run(sessionIn(t, dir))

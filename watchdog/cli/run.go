@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime/debug"
+	"strings"
 	"syscall"
 	"time"
 
@@ -18,7 +19,7 @@ import (
 type runCmd struct {
 	Site  string   `required:"" help:"Site file." placeholder:"FILE"`
 	Trail string   `help:"Where the session's trail goes, instead of where the site file says." placeholder:"DIR"`
-	Only  []string `name:"vehicle" help:"Guard this vehicle of the site and no other; give it again for more. Other guards may then take the rest." placeholder:"NAME"`
+	Only  []string `name:"vehicle" sep:"none" help:"Guard this vehicle of the site and no other; give it again for more. Other guards may then take the rest." placeholder:"NAME"`
 	Log   string   `enum:"text,json" default:"text" help:"Lines for people to read, or JSON, one object a line: ${enum}. Under systemd, text goes into the journal with fields."`
 	Lock  bool     `name:"lock-memory" help:"Keep the guard's memory out of swap (mlockall); see systemd/realtime.conf."`
 }
@@ -89,7 +90,8 @@ func (c *runCmd) load() (*config.Site, error) {
 	if err != nil || len(c.Only) == 0 {
 		return site, err
 	}
-	return site.Only(c.Only)
+	// An empty name, as of a variable that is not set, is none, and not all.
+	return site.Only(strings.Split(strings.Join(c.Only, ","), ","))
 }
 
 // onHangup turns SIGHUP into reloads.

@@ -15,7 +15,7 @@ type verifyCmd struct {
 	Head *string `help:"Head that the trail must hold, as it was published in the state or printed at the end." placeholder:"HEX"`
 	Key  *string `help:"Public key that must have sealed it, or the file of it." placeholder:"FILE|HEX"`
 	JSON bool    `name:"json" help:"Print one JSON document."`
-	Path string  `arg:"" name:"folder" help:"Folder of one session."`
+	Path string  `arg:"" name:"folder" help:"Folder of one session; or of a trail: all its sessions, and whether one of them was taken away."`
 }
 
 // Help says what the exit statuses mean.
@@ -27,7 +27,12 @@ it is still being written; 5 nothing was changed in what is here, and
 it was never sealed: a cut tail cannot be told without the head.
 
 A seal proves who closed the session only where --key names the key:
-without it any key does.`
+without it any key does.
+
+Of a trail's folder, each session is proved, and that none was taken
+away without a session that says so; the newest taken away whole
+shows only by --head. A session without a seal counts as sealed where
+the next one names its end.`
 }
 
 // Exit statuses of verify beside 0, 1 and 2.
@@ -48,9 +53,9 @@ func (c *verifyCmd) Run(s *streams) error {
 	}
 	if _, err := os.Stat(filepath.Join(c.Path, "events.jsonl")); err != nil {
 		if list, e := trail.List(c.Path); e == nil && len(list) > 0 {
-			return fmt.Errorf("%s is a trail with %s; name the folder of one session, such as %s", c.Path, count(len(list), "session"), list[len(list)-1].Folder)
+			return c.whole(s, head, key)
 		}
-		return fmt.Errorf("%w; name the folder of one session, as run and demo print it", err)
+		return fmt.Errorf("%w; name the folder of one session, as run and demo print it, or of a whole trail", err)
 	}
 	r, err := trail.Verify(c.Path, head)
 	if err != nil {
@@ -88,7 +93,7 @@ func (c *verifyCmd) demands() (head, key string, err error) {
 // verdict turns a report into the exit status.
 func verdict(r *trail.Report) error {
 	switch {
-	case r.Torn && !r.Sealed && r.Count == 1:
+	case r.TornOnly():
 		return &statusError{exitUnsealed, "not sealed, and torn in its last line, as after a power cut or on a full disk: nothing was changed before that; a cut tail cannot be told without the head"}
 	case !r.OK():
 		return found("the trail does not hold")

@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"syscall"
+
+	"pinfold/watchdog/trail"
 )
 
 // writeWhole writes a file beside its name first, so that neither a full disk
@@ -86,8 +88,47 @@ func sysOf(info fs.FileInfo) (*syscall.Stat_t, bool) {
 	return st, ok
 }
 
+// writePage writes a page as writeWhole does. A page that is there is replaced; a
+// file that is none was named by mistake.
+func writePage(path string, write func(io.Writer) error) error {
+	if err := mayWrite(path, "--html", true); err != nil {
+		return err
+	}
+	if err := isPage(path); err != nil {
+		return err
+	}
+	return writeWhole(path, "--html", true, write)
+}
+
+// pageBegins is how each page that Pinfold writes begins.
+const pageBegins = "<!DOCTYPE html>"
+
+// isPage says why the file at path, if there is one, is not to be replaced by a
+// page.
+func isPage(path string) error {
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("%w; give --html another name", err)
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.Size() == 0 {
+		return nil
+	}
+	begins := make([]byte, len(pageBegins))
+	if _, err := io.ReadFull(f, begins); err != nil || string(begins) != pageBegins {
+		return fmt.Errorf("%s is there and is no page; give --html another name, or take it away", path)
+	}
+	return nil
+}
+
 // mayWrite says why path is not to be written.
 func mayWrite(path, flag string, replace bool) error {
+	if trail.PartOf(path) {
+		return fmt.Errorf("%s is part of a session's trail, which is never written over; give %s another name", path, flag)
+	}
 	info, err := os.Lstat(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):

@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -54,4 +56,64 @@ func TestFilesThatAreNotReplaced(t *testing.T) {
 	if entries, err := os.ReadDir(dir); err != nil || len(entries) != 1 {
 		t.Errorf("left behind: %v, %v", entries, err)
 	}
+}
+
+// What review writes never takes the place of evidence, of a file that is no
+// page, or of the site file that it learns for.
+func TestReviewWritesOverNothingElse(t *testing.T) {
+	session, dir := madeSession(t, 1.0), t.TempDir()
+	site := tempFile(t, dir, "site.toml", madeHall)
+	link := filepath.Join(dir, "link.toml")
+	if err := os.Link(site, link); err != nil {
+		t.Fatal(err)
+	}
+	before := bytesBelow(t, filepath.Dir(session), dir)
+	for _, c := range []struct {
+		want string
+		args []string
+	}{
+		{"part of a session's trail", []string{"--html", filepath.Join(session, "events.jsonl")}},
+		{"part of a session's trail", []string{"--html", filepath.Join(session, "files", "site.toml")}},
+		{"part of a session's trail", []string{"--html", filepath.Join(session, "files", "new.html")}},
+		{"part of a session's trail", []string{"--export", "csv", "--out", filepath.Join(session, "intake.pfi"), "--replace"}},
+		{"part of a session's trail", []string{"--learn", site, "--out", filepath.Join(session, "events.jsonl"), "--replace"}},
+		{"is no page", []string{"--html", site}},
+		{"is the site file itself", []string{"--learn", site, "--out", site, "--replace"}},
+		{"is the site file itself", []string{"--learn", site, "--out", link, "--replace"}},
+	} {
+		if code, _, errs := pinfold(append([]string{"review", session}, c.args...)...); code != exitError || !strings.Contains(errs, c.want) {
+			t.Errorf("%v: exit %d, %q, want %q", c.args, code, errs, c.want)
+		}
+	}
+	if after := bytesBelow(t, filepath.Dir(session), dir); after != before {
+		t.Error("something was written")
+	}
+	for range 2 { // a page may be made again, also over an empty file
+		if code, _, errs := pinfold("review", session, "--html", tempFile(t, dir, "page.html", "")); code != exitFine {
+			t.Errorf("a page: exit %d, %q", code, errs)
+		}
+		if code, _, errs := pinfold("review", session, "--html", filepath.Join(dir, "page.html")); code != exitFine {
+			t.Errorf("a page once more: exit %d, %q", code, errs)
+		}
+	}
+}
+
+// bytesBelow is every file in some folders, with what it holds.
+func bytesBelow(t *testing.T, dirs ...string) string {
+	t.Helper()
+	var b strings.Builder
+	for _, dir := range dirs {
+		err := filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
+			if err != nil || e.IsDir() {
+				return err
+			}
+			data, err := os.ReadFile(path)
+			fmt.Fprintf(&b, "%s %q\n", path, data)
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	return b.String()
 }

@@ -1,6 +1,7 @@
 package link
 
 import (
+	"net"
 	"testing"
 	"time"
 )
@@ -45,4 +46,23 @@ func (p *party) slotPut(t *testing.T, topic string) {
 		t.Logf("%v; again", err)
 	}
 	time.Sleep(5 * time.Millisecond)
+}
+
+// A node that takes connections and says nothing on them, and one that is not
+// there, hold up no way to the third.
+func TestClientPassesASilentNode(t *testing.T) {
+	t.Parallel()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close() //nolint:errcheck // nothing is to arrive any more
+	alive, begun := embedded(t), time.Now()
+	c, err := Dial(Options{URL: "mqtt://" + l.Addr().String(), More: []string{"mqtt://127.0.0.1:1", alive.url}, ClientID: "patient", Now: sinceStart})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = c.Close(time.Second) })
+	eventually(t, "the link is up", c.Up)
+	t.Logf("up after %v", time.Since(begun).Round(time.Millisecond))
 }

@@ -20,11 +20,10 @@ type deriver struct {
 	at     instants
 	pos    slope
 	rot    slope
-	turn   []Quat // scratch space: from the newest attitude to each
 }
 
 func newDeriver(window time.Duration) deriver {
-	return deriver{window: window, at: newInstants(), pos: newSlope(), rot: newSlope(), turn: make([]Quat, maxHistory)}
+	return deriver{window: window, at: newInstants(), pos: newSlope(), rot: newSlope()}
 }
 
 // span is how many of the newest entries the window takes.
@@ -62,42 +61,32 @@ func (d *deriver) derive(h *history, m *motion) {
 		return
 	}
 	given, hasGiven := d.collect(h, n)
-	d.turns(h, n)
-	d.at.measure()
 	m.given, m.hasGiven = given.Scale(1/float64(n)), hasGiven
+	d.pos.fit(&d.at)
+	d.rot.fit(&d.at) // both before either is solved: neither has to wait for the other
 	m.velocity, m.lag = d.pos.solve(&d.at)
 	m.spin, m.spinLag = d.rot.solve(&d.at)
 	m.known, m.moves = true, true
 }
 
-// collect takes the instants and places of the newest n entries, as seen from
-// the newest, and the sum of the reported velocities.
+// collect takes the instants, places and turns of the newest n entries, as seen
+// from the newest, and the sum of the reported velocities.
 func (d *deriver) collect(h *history, n int) (given Vec, hasGiven bool) {
-	newest := h.back(0)
-	at, pos := d.at.t[:n], d.pos.y[:n]
-	hasGiven = true
-	for i := range at {
-		e := h.back(i)
-		at[i] = float64(e.stamp-newest.stamp) * 1e-9
-		pos[i] = e.position.Sub(newest.position)
-		given = given.Add(e.given)
-		hasGiven = hasGiven && e.hasGiven
+	all := h.newest(n)
+	newest := &all[n-1]
+	at, pos, rot, s1, s2, s3 := d.at.off[:n], d.pos.y[:n], d.rot.y[:n], 0.0, 0.0, 0.0
+	for i := range all {
+		e := &all[i]
+		t := InSeconds(time.Duration(e.stamp - newest.stamp))
+		sq := float64(t * t)
+		s1, s2, s3 = s1+t, s2+sq, s3+float64(sq*t)
+		at[i], pos[i], rot[i] = t, e.position.Sub(newest.position), e.turned.Sub(newest.turned)
 	}
-	d.at.t, d.pos.y = at, pos
+	d.at.off, d.pos.y, d.rot.y = at, pos, rot
+	d.at.measure(s1, s2, s3)
+	hasGiven = newest.hasGiven
+	for i := 0; i < n && hasGiven; i++ {
+		given, hasGiven = given.Add(all[i].given), all[i].hasGiven
+	}
 	return given, hasGiven
-}
-
-// turns takes the turn from the newest attitude to each of the newest n. A
-// rotation vector takes a root and two divisions, each waiting for the last: in
-// a loop of their own a processor works at several of them at once.
-func (d *deriver) turns(h *history, n int) {
-	back := h.back(0).attitude.Conj()
-	turn, rot := d.turn[:n], d.rot.y[:n]
-	for i := range turn {
-		turn[i] = h.back(i).attitude.Mul(back)
-	}
-	for i := range rot {
-		rot[i] = turn[i].rotationVector()
-	}
-	d.rot.y = rot
 }

@@ -5,6 +5,12 @@ import "math"
 // checkSample refuses what no decoder lets through, so that a Sample from
 // anywhere else is held to the same gate.
 func checkSample(s *Sample) *Fault {
+	// No number that is not finite lies within anything. The norm's square is well
+	// within what its tolerance leaves.
+	if n2 := s.Orientation.norm2(); s.Stamp >= 0 && s.Position.within(MaxCoordinate) && (!s.HasVelocity || s.Velocity.within(MaxSpeed)) &&
+		(!s.HasConfidence || s.Confidence >= 0 && s.Confidence <= 1) && math.Abs(n2-1) <= unitTolerance {
+		return nil
+	}
 	switch {
 	case s.Stamp < 0:
 		return &Fault{Kind: OutOfRange, Detail: "stamp before zero"}

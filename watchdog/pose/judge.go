@@ -89,40 +89,51 @@ func (t *Track) jumped(e *entry) bool {
 	if t.cfg.MaxSpeed <= 0 {
 		return false
 	}
-	if t.tooFast(&t.at, e) || t.tooSharp(e) {
+	step := time.Duration(e.stamp - t.at.stamp)
+	way2 := apart2(&t.at.position, &e.position)
+	if !(way2 <= t.room2(step)) || t.tooSharp(e) {
 		return true
 	}
-	if t.calm(e) {
+	if t.calm(e.stamp, way2, step) {
 		return false
 	}
 	for i := 1; i < t.hist.count; i++ {
 		old := t.hist.back(i)
-		if time.Duration(e.stamp-old.stamp) > jumpReach {
+		step := time.Duration(e.stamp - old.stamp)
+		if step > jumpReach {
 			break
 		}
-		if t.tooFast(old, e) {
+		if !(apart2(&old.position, &e.position) <= t.room2(step)) {
 			return true
 		}
 	}
 	return false
 }
 
-// calm reports whether no step within jumpReach went at more than calmShare of
-// MaxSpeed. Many such steps together are no further than as much of MaxSpeed in
-// their time, so none of the samples they began at needs to be looked at. It
-// only saves that work; what is left of the share is far more than rounding.
-func (t *Track) calm(e *entry) bool {
+// calm reports whether no step within jumpReach, of which the newest went as far as
+// the root of way2, went at more than calmShare of MaxSpeed. Many such steps
+// together are no further than as much of MaxSpeed in their time, so none of the
+// samples they began at needs to be looked at. It only saves that work; what is left
+// of the share is far more than rounding.
+func (t *Track) calm(stamp int64, way2 float64, step time.Duration) bool {
 	const calmShare = 0.999
-	dt := time.Duration(e.stamp - t.at.stamp).Seconds()
-	if !(e.position.Sub(t.at.position).Norm() <= float64(calmShare*t.cfg.MaxSpeed*dt)) {
-		t.brisk = e.stamp
+	room := float64(calmShare * t.cfg.MaxSpeed * InSeconds(step))
+	if !(way2 <= float64(room*room)) {
+		t.brisk = stamp
 	}
-	return time.Duration(e.stamp-t.brisk) >= jumpReach
+	return time.Duration(stamp-t.brisk) >= jumpReach
 }
 
-func (t *Track) tooFast(from, to *entry) bool {
-	dt := max(time.Duration(to.stamp-from.stamp), minJumpStep).Seconds()
-	return !(to.position.Sub(from.position).Norm() <= float64(t.cfg.MaxSpeed*dt)+t.cfg.JumpSlack)
+// room2 is the square of how far, m, the body can have come in a time.
+func (t *Track) room2(step time.Duration) float64 {
+	room := float64(t.cfg.MaxSpeed*InSeconds(max(step, minJumpStep))) + t.cfg.JumpSlack
+	return float64(room * room)
+}
+
+// apart2 is the square of how far apart, m, two places are.
+func apart2(a, b *Vec) float64 {
+	way := b.Sub(*a)
+	return way.Dot(way)
 }
 
 // tooSharp reports whether e is further from where the velocity led than
@@ -133,8 +144,11 @@ func (t *Track) tooSharp(e *entry) bool {
 	if t.cfg.MaxAccel <= 0 || !m.moves || step > t.cfg.MaxAge {
 		return false
 	}
-	dt, given := max(step, minJumpStep).Seconds(), step.Seconds()
+	dt, given := InSeconds(max(step, minJumpStep)), InSeconds(step)
 	led := t.at.position.Add(m.velocity.Scale(given))
-	room := float64(t.cfg.MaxAccel*(float64(float64(dt*dt)/2)+float64(m.lag.Seconds()*dt))) + float64(m.velocity.Norm()*(dt-given)) + t.cfg.JumpSlack
-	return !(e.position.Sub(led).Norm() <= room)
+	room := float64(t.cfg.MaxAccel*(float64(float64(dt*dt)/2)+float64(InSeconds(m.lag)*dt))) + t.cfg.JumpSlack
+	if dt > given {
+		room += float64(m.velocity.Norm() * (dt - given))
+	}
+	return !(apart2(&led, &e.position) <= float64(room*room))
 }

@@ -180,12 +180,16 @@ func TestCalmChangesNothing(t *testing.T) {
 			stamp, x = stamp+step, x+pace*step.Seconds()*(0.99+0.02*rng.Float64())
 			s := at(stamp, x)
 			e := entry{stamp: s.Stamp, position: s.Position}
-			far := track.begun && track.tooFast(&track.at, &e)
+			tooFast := func(from, to *entry) bool {
+				dt := max(time.Duration(to.stamp-from.stamp), minJumpStep).Seconds()
+				return to.position.Sub(from.position).Norm() > c.MaxSpeed*dt+c.JumpSlack
+			}
+			far := track.begun && tooFast(&track.at, &e)
 			for i := 1; i < track.hist.count; i++ {
 				old := track.hist.back(i)
-				far = far || time.Duration(e.stamp-old.stamp) <= jumpReach && track.tooFast(old, &e)
+				far = far || time.Duration(e.stamp-old.stamp) <= jumpReach && tooFast(old, &e)
 			}
-			if track.begun && !far && track.calm(&e) {
+			if track.begun && !far && track.calm(e.stamp, apart2(&track.at.position, &e.position), time.Duration(e.stamp-track.at.stamp)) {
 				calm++
 			}
 			accept(t, track, s, stamp)

@@ -32,7 +32,9 @@ func (r *rateMeter) take(arrived time.Duration, gap bool) {
 		r.count, r.begin = 0, arrived
 	}
 	r.ring[r.next] = arrived
-	r.next = (r.next + 1) % len(r.ring)
+	if r.next++; r.next == len(r.ring) {
+		r.next = 0
+	}
 	r.count = min(r.count+1, len(r.ring))
 }
 

@@ -25,48 +25,62 @@ const (
 // of that alone: velocity and turn rate are fitted over the same ones. Its
 // arrays, like those of slope, are scratch space, filled anew for every sample.
 type instants struct {
-	t    []float64 // s, <= 0: before the newest sample
-	off  []float64 // s, from their mean
-	mean float64
-	// sums of the second and third powers of off
+	off  []float64 // s, from base, in order
+	base float64   // s, <= 0, against the newest sample
+	mean float64   // s, of off
+	// sums of the second and third powers of what they are off their mean
 	m2, m3 float64
-	far    float64 // s², the largest square of off
+	// one over the number of samples and one over m2: all that is divided by
+	perN, perM2 float64
+	least       float64 // of free, that of the sample farthest from the mean
 }
 
-func newInstants() instants {
-	return instants{t: make([]float64, 0, maxHistory), off: make([]float64, 0, maxHistory)}
+func newInstants() instants { return instants{off: make([]float64, 0, maxHistory)} }
+
+// measure works out what follows from off, which are not all the same, and from the
+// sums of their first three powers.
+//
+// The sums about the mean come from those about the base: where the base is one of
+// the instants, or their mean, no more is lost by that than their number.
+func (w *instants) measure(s1, s2, s3 float64) {
+	w.perN = 1 / float64(len(w.off))
+	w.mean = float64(s1 * w.perN)
+	w.m2 = s2 - float64(w.mean*s1)
+	w.m3 = s3 - float64(3*w.mean*s2) + float64(2*w.mean*w.mean*s1)
+	w.perM2 = 1 / w.m2
+	w.least = min(w.free(w.off[0]), w.free(w.off[len(w.off)-1]))
 }
 
-// measure works out what follows from t. They must not all be the same.
-func (w *instants) measure() {
-	n, sum := float64(len(w.t)), 0.0
-	for _, t := range w.t {
+// without takes all of from but its i-th.
+func (w *instants) without(i int, from *instants) {
+	w.off = append(append(w.off[:0], from.off[:i]...), from.off[i+1:]...)
+	sum := 0.0
+	for _, t := range w.off {
 		sum += t
 	}
-	mean, m2, m3, far := sum/n, 0.0, 0.0, 0.0
-	off := w.off[:0]
-	for _, t := range w.t {
-		dt := t - mean
-		sq := float64(dt * dt)
-		m2 += sq
-		m3 += float64(sq * dt)
-		if sq > far {
-			far = sq
-		}
-		off = append(off, dt)
+	mean := sum / float64(len(w.off))
+	w.base = from.base + mean
+	s1, s2, s3 := 0.0, 0.0, 0.0
+	for k := range w.off {
+		w.off[k] -= mean
+		t := w.off[k]
+		s1, s2, s3 = s1+t, s2+float64(t*t), s3+float64(t*t*t)
 	}
-	w.mean, w.off, w.m2, w.m3, w.far = mean, off, m2, m3, far
+	w.measure(s1, s2, s3)
 }
 
-// free is 1 − leverage of a sample whose off has the square sq: what is left of
-// its deviation from a line that is fitted with it.
-func (w *instants) free(sq float64) float64 { return 1 - 1/float64(len(w.t)) - sq/w.m2 }
+// free is 1 − leverage of a sample at off: what is left of its deviation from a
+// line that is fitted with it.
+func (w *instants) free(off float64) float64 {
+	dt := off - w.mean
+	return 1 - w.perN - float64(dt*dt*w.perM2)
+}
 
 // lag is how long before the newest sample a slope was the true rate, for a
 // motion of constant acceleration: −(mean + m₃/(2·m₂)), which for evenly
 // spaced samples is half their span.
 func (w *instants) lag() time.Duration {
-	return time.Duration(max(0, -(w.mean+w.m3/(2*w.m2))) * float64(time.Second))
+	return time.Duration(max(0, -(w.base+w.mean+float64(w.m3*w.perM2/2))) * float64(time.Second))
 }
 
 // slope is a straight line fitted to vectors over time by least squares.
@@ -75,28 +89,22 @@ type slope struct {
 	sq   []float64 // squared residuals
 	rest instants  // without the bad sample, if there is one
 	// of the last fit
-	mean, rate Vec
+	start, rate Vec // start at the base of the instants
 }
 
 func newSlope() slope {
 	return slope{y: make([]Vec, 0, maxHistory), sq: make([]float64, 0, maxHistory), rest: newInstants()}
 }
 
-// solve is the slope, unit of y per second, with one bad sample left out if
-// there is one, and how far it trails the newest sample.
+// solve is the slope that was fitted, unit of y per second, with one bad sample
+// left out if there is one, and how far it trails the newest sample.
 func (s *slope) solve(w *instants) (rate Vec, lag time.Duration) {
-	s.fit(w)
 	i := s.worst(w)
 	if i < 0 {
 		return s.rate, w.lag()
 	}
-	last := len(s.y) - 1
-	s.rest.t = append(s.rest.t[:0], w.t[:last]...)
-	if i < last {
-		s.rest.t[i], s.y[i] = w.t[last], s.y[last]
-	}
-	s.y = s.y[:last]
-	s.rest.measure()
+	s.rest.without(i, w)
+	s.y = append(s.y[:i], s.y[i+1:]...)
 	s.fit(&s.rest)
 	return s.rate, s.rest.lag()
 }
@@ -104,15 +112,13 @@ func (s *slope) solve(w *instants) (rate Vec, lag time.Duration) {
 // fit computes the slope.
 func (s *slope) fit(w *instants) {
 	var sum, sty Vec
-	for _, y := range s.y {
-		sum = sum.Add(y)
-	}
-	mean := sum.Scale(1 / float64(len(s.y)))
 	y := s.y[:len(w.off)]
-	for i, dt := range w.off {
-		sty = sty.Add(y[i].Sub(mean).Scale(dt))
+	for i, t := range w.off {
+		sum = sum.Add(y[i])
+		sty = sty.Add(y[i].Scale(t))
 	}
-	s.mean, s.rate = mean, sty.Scale(1/w.m2)
+	s.rate = sty.Sub(sum.Scale(w.mean)).Scale(w.perM2)
+	s.start = sum.Scale(w.perN).Sub(s.rate.Scale(w.mean))
 }
 
 // worst is the index of the one sample without which the others lie on a line
@@ -120,30 +126,28 @@ func (s *slope) fit(w *instants) {
 // e²/(1−h), e its residual and h its leverage: no second fit is needed.
 //
 // Mostly there is none, and that is seen without a division for each sample: no
-// sample's gain is more than the largest e² over the least 1−h. Rounding keeps
-// the order of what it rounds, so the answer is the same to the last bit.
+// sample's gain is more than the largest e² over the least 1−h, and the largest
+// is no more than the root of the sum of all e⁴.
 func (s *slope) worst(w *instants) int {
 	if len(s.y) < robustCount {
 		return -1
 	}
-	all, most := 0.0, 0.0
-	mean, rate := s.mean, s.rate
+	all, fourth := 0.0, 0.0
+	start, rate := s.start, s.rate
 	y, sq := s.y[:len(w.off)], s.sq[:len(w.off)]
-	for i, dt := range w.off {
-		e := y[i].Sub(mean).Sub(rate.Scale(dt))
+	for i, t := range w.off {
+		e := y[i].Sub(start).Sub(rate.Scale(t))
 		e2 := e.Dot(e)
 		all += e2
-		if e2 > most {
-			most = e2
-		}
+		fourth += float64(e2 * e2)
 		sq[i] = e2
 	}
-	if least := w.free(w.far); most == 0 || least >= minFreedom && !helps(all, most/least) {
+	if need := float64(all * w.least * (1 - 1./robustRatio)); w.least >= minFreedom && float64(need*need) >= fourth {
 		return -1
 	}
 	at, gain, left := -1, 0.0, 0.0
-	for i, dt := range w.off {
-		free := w.free(float64(dt * dt))
+	for i, t := range w.off {
+		free := w.free(t)
 		if g := sq[i] / free; free >= minFreedom && g > gain {
 			at, gain, left = i, g, free
 		}

@@ -28,6 +28,15 @@ func every(step, end time.Duration) (out []time.Duration) {
 	return out
 }
 
+// measured works out what follows from w's instants.
+func measured(w *instants) {
+	s1, s2, s3 := 0.0, 0.0, 0.0
+	for _, t := range w.off {
+		s1, s2, s3 = s1+t, s2+t*t, s3+t*t*t
+	}
+	w.measure(s1, s2, s3)
+}
+
 // Second opinion: gonum's stat.LinearRegression, over random unevenly spaced
 // samples of which none is bad enough to be left out.
 func TestSlopeAgainstGonum(t *testing.T) {
@@ -40,9 +49,9 @@ func TestSlopeAgainstGonum(t *testing.T) {
 			at := -0.05 * rng.Float64()
 			y := Vec{X: 3*at + 0.01*rng.NormFloat64(), Z: -at + 0.01*rng.NormFloat64()}
 			ts, xs, zs = append(ts, at), append(xs, y.X), append(zs, y.Z)
-			w.t, s.y = append(w.t, at), append(s.y, y)
+			w.off, s.y = append(w.off, at), append(s.y, y)
 		}
-		w.measure()
+		measured(&w)
 		s.fit(&w)
 		_, bx := stat.LinearRegression(ts, xs, nil, false)
 		_, bz := stat.LinearRegression(ts, zs, nil, false)
@@ -55,11 +64,11 @@ func TestSlopeAgainstGonum(t *testing.T) {
 func TestWorstAgainstLeavingOut(t *testing.T) {
 	rng := rand.New(rand.NewPCG(23, 24))
 	squares := func(ts []float64, ys []Vec) (sum float64) {
-		s, w := slope{y: ys}, instants{t: ts}
-		w.measure()
+		s, w := slope{y: ys}, instants{off: ts}
+		measured(&w)
 		s.fit(&w)
 		for i := range ts {
-			e := ys[i].Sub(s.mean).Sub(s.rate.Scale(ts[i] - w.mean))
+			e := ys[i].Sub(s.start).Sub(s.rate.Scale(ts[i]))
 			sum += e.Dot(e)
 		}
 		return sum
@@ -75,13 +84,13 @@ func TestWorstAgainstLeavingOut(t *testing.T) {
 			if i == bad {
 				y.Y += size
 			}
-			w.t, s.y = append(w.t, at), append(s.y, y)
+			w.off, s.y = append(w.off, at), append(s.y, y)
 		}
-		w.measure()
+		measured(&w)
 		s.fit(&w)
-		got, want, least := s.worst(&w), -1, squares(w.t, s.y)/robustRatio
+		got, want, least := s.worst(&w), -1, squares(w.off, s.y)/robustRatio
 		for i := range n {
-			ts := append(append([]float64(nil), w.t[:i]...), w.t[i+1:]...)
+			ts := append(append([]float64(nil), w.off[:i]...), w.off[i+1:]...)
 			ys := append(append([]Vec(nil), s.y[:i]...), s.y[i+1:]...)
 			if left := squares(ts, ys); left < least {
 				want, least = i, left

@@ -123,7 +123,7 @@ func TestRefusedSampleChangesNothing(t *testing.T) {
 	run(t, track, 10*ms, 200*ms, 1)
 	age, _ := track.Age(250 * ms)
 	state := *track
-	ring := *track.hist.ring
+	ring := *track.hist.all
 	bad := func(spoil func(*Sample)) Sample {
 		s := at(210*ms, 0.21)
 		s.Seq, s.HasSeq = 5, true
@@ -162,7 +162,7 @@ func TestRefusedSampleChangesNothing(t *testing.T) {
 		t.Error("a refused sample changed the track")
 	}
 	for i := range ring {
-		if ring[i] != track.hist.ring[i] {
+		if ring[i] != track.hist.all[i] {
 			t.Fatal("a refused sample changed the history")
 		}
 	}

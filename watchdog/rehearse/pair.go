@@ -144,6 +144,7 @@ type PairResult struct {
 	Short   float64       `json:"short"`  // m, by how much
 	Left    bool          `json:"left"`   // one of them left its pen
 	First   int           `json:"first"`  // who was stopped first for the other's coming near; -1 neither
+	Free    bool          `json:"free"`   // and the other one then still had its permit
 	For     [2]bool       `json:"for"`    // who was
 	Causes  [2]string     `json:"causes"` // what stopped each
 	Rested  [2]bool       `json:"rested"`

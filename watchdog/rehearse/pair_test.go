@@ -65,6 +65,9 @@ func TestPairs(t *testing.T) {
 			slices.Sort(r.Rooms)
 			t.Logf("%d runs (%d seeds without a start), %d too near, %d left the pen; %d stopped for the other, in %d both, who yields first in %d of %d; %d at rest; closest beyond what is declared, median %.3f m; meetings %v; %.0f vehicle-seconds in %.0f s",
 				r.Runs, r.Void, r.Near, r.Left, r.Apart, r.Both, r.Yielded, r.Led, r.Rests, Quantile(r.Rooms, 0.5), r.Meetings, 2*r.Time.Seconds(), time.Since(begin).Seconds())
+			if r.Led < n/10 || r.Yielded < r.Led-max(1, r.Led/100) {
+				t.Errorf("who yields was stopped no later than the other in %d of %d", r.Yielded, r.Led)
+			}
 			for i := range r.Leaks {
 				l := &r.Leaks[i]
 				t.Errorf("seed %d, %s: %.4f m nearer than declared at %v, left %v, causes %v; "+replay, l.Seed, l.Meeting, l.Short, l.At, l.Left, l.Causes, l.Seed, t.Name())

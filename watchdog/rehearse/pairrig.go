@@ -147,6 +147,7 @@ func (p *pairRig) tick() {
 		}
 		p.advance(i, at)
 	}
+	had := p.res.First
 	for i, r := range p.one {
 		r.watch(end)
 		if r.res.Cause != "apart" || p.res.For[i] || r.value >= watchdog.Unbounded {
@@ -155,6 +156,10 @@ func (p *pairRig) tick() {
 		if p.res.For[i] = true; p.res.First < 0 {
 			p.res.First = i
 		}
+	}
+	if first := p.res.First; had < 0 && first >= 0 {
+		o := p.one[1-first]
+		p.res.Free = !o.parks && o.called < 0
 	}
 	if p.met = p.met || p.ready(); p.met {
 		a, b := p.one[0].plant.State().Position, p.one[1].plant.State().Position

@@ -10,8 +10,8 @@ type PairTally struct {
 	Left     int // runs in which one of them left its pen
 	Apart    int // runs in which one was stopped for the other's coming near
 	Both     int // of those, both were
-	Yielded  int // of those with a lead, the one that yields was stopped first, or alone
-	Led      int // runs with a lead in which one was stopped for the other
+	Yielded  int // of Led, the one that yields was not the later one
+	Led      int // of Apart, those with a lead in which the one that yields was not parked
 	Rests    int // runs in which both came to rest
 	Meetings [Meetings]int
 	Closest  float64      // m, between the two bodies, the least of all runs
@@ -61,9 +61,9 @@ func (t *PairTally) stops(r *PairResult, c *PairCase) {
 		t.Both++
 	}
 	for i := range c.ahead {
-		if c.ahead[i] > 0 {
+		if c.ahead[i] > 0 && c.pilots[i].role != stands {
 			t.Led++
-			if r.First == i {
+			if r.First == i || !r.Free {
 				t.Yielded++
 			}
 		}

@@ -62,7 +62,8 @@ type Pair struct {
 	Void     int          `json:"void"`    // seeds that found no place for both to start from
 	Stops    int          `json:"stops"`   // runs in which one was stopped for the other
 	Both     int          `json:"both"`    // of those, both were
-	First    int          `json:"first"`   // of those, the one that yields was stopped first, or alone
+	Led      int          `json:"led"`     // of Stops, the one that yields was not parked
+	First    int          `json:"first"`   // of those, it was stopped no later than the other
 	Near     int          `json:"near"`    // runs in which they came nearer than declared
 	Left     int          `json:"left"`    // runs in which one left its pen
 	Closest  float64      `json:"closest"` // between the two bodies; 0 where Runs is
@@ -174,7 +175,7 @@ func pairTurn(ctx context.Context, src PairSource, first uint64, n int) ([]pairR
 
 func (d *SitePair) pairOf(t *PairTally) *Pair {
 	slices.Sort(t.Rooms)
-	p := &Pair{Names: d.names, Runs: t.Runs, Void: t.Void, Stops: t.Apart, Both: t.Both, First: t.Yielded,
+	p := &Pair{Names: d.names, Runs: t.Runs, Void: t.Void, Stops: t.Apart, Both: t.Both, Led: t.Led, First: t.Yielded,
 		Near: t.Near, Left: t.Left, Closest: t.Closest, Seed: t.Seed, Spare: Quantile(t.Rooms, 0.5),
 		Leaks: append([]PairResult{}, t.Leaks...), driven: 2 * t.Time.Seconds()}
 	for i := range d.scenes {

@@ -71,7 +71,7 @@ func TestSitePairs(t *testing.T) {
 		t.Fatalf("%v: %+v", err, rep)
 	}
 	p := &rep.Pairs[0]
-	if p.Names != two || p.Distance != 0.5 || p.Yields != "mole" || !(p.Lead > 0) || p.Runs < 110 || p.Stops < p.Runs/2 || !(p.Closest >= 0.5) || !(p.Spare > 0) {
+	if p.Names != two || p.Distance != 0.5 || p.Yields != "mole" || !(p.Lead > 0) || p.Runs < 110 || p.Stops < p.Runs/2 || p.Led < 20 || p.First < p.Led-1 || !(p.Closest >= 0.5) || !(p.Spare > 0) {
 		t.Errorf("%+v", p)
 	}
 	weak, err := ParseBreak("braking=60%")

@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"testing"
 	"time"
 
@@ -345,54 +344,5 @@ func TestClocks(t *testing.T) {
 	}
 	if _, err := Clock("sundial"); err == nil {
 		t.Error("a sundial is taken")
-	}
-}
-
-// counted is an output that only counts how often it is set.
-type counted struct{ n atomic.Int64 }
-
-func (c *counted) Set(receiver.Verdict) error { c.n.Add(1); return nil }
-func (c *counted) Close() error               { return nil }
-
-// A flood of messages, faster than a slow board reads them, does not keep the
-// output from being set: what holds now may not be what held when it began.
-func TestFloodDoesNotHoldTheOutput(t *testing.T) {
-	b := mosquittotest.Start(t)
-	clock, err := Clock("monotonic")
-	if err != nil {
-		t.Fatal(err)
-	}
-	slow := func() int64 { time.Sleep(2 * time.Millisecond); return clock() } // asked once a message
-	out := &counted{}
-	ctx, stop := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() {
-		ended <- Run(ctx, Options{Prefix: wire.DefaultPrefix, Vehicle: "mole", Link: link.Options{URL: b.URL}, Output: out, Clock: slow})
-	}()
-	g := newGuardian(t, b.URL, clock)
-	quit := make(chan struct{})
-	flooded := make(chan struct{})
-	go func() {
-		defer close(flooded)
-		for {
-			select {
-			case <-quit:
-				return
-			default:
-				_ = g.client.PublishNow(g.topics.Permit, []byte("{"), 0, false, 5*time.Second)
-			}
-		}
-	}()
-	time.Sleep(time.Second) // the flood has begun
-	before := out.n.Load()
-	time.Sleep(time.Second)
-	if n := out.n.Load() - before; n < 3 {
-		t.Errorf("set %d times in a second of flood", n)
-	}
-	close(quit)
-	<-flooded
-	stop()
-	if err := <-ended; err != nil {
-		t.Error(err)
 	}
 }

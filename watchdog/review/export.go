@@ -49,6 +49,9 @@ type Exported struct {
 	// trail; First is the first that it did not come to.
 	Same  bool   `json:"same_decisions"`
 	First string `json:"first_difference,omitempty"`
+	// Problem is the first thing that is wrong with the session's trail, which is
+	// written all the same; empty: it holds.
+	Problem string `json:"trail_problem,omitempty"`
 }
 
 // Export writes the session in folder to w. vehicle is the one to write; it may
@@ -56,6 +59,29 @@ type Exported struct {
 // all. note is what a GeoJSON document or a Parquet file says about its own
 // limits.
 func Export(folder, vehicle string, f Format, note string, w io.Writer) (*Exported, error) {
+	out, err := export(folder, vehicle, f, note, w)
+	if err == nil {
+		out.Problem, err = wrong(folder)
+	}
+	return out, err
+}
+
+// wrong says what is wrong with a session's trail first; nothing where it holds,
+// or is only cut off in its last line.
+func wrong(folder string) (string, error) {
+	p, err := trail.Verify(folder, "")
+	switch {
+	case err != nil:
+		return "", err
+	case p.OK() || p.TornOnly():
+		return "", nil
+	case len(p.Problems) == 0:
+		return "no line could be read", nil
+	}
+	return p.Problems[0].String(), nil
+}
+
+func export(folder, vehicle string, f Format, note string, w io.Writer) (*Exported, error) {
 	r, err := trail.Open(folder)
 	if err != nil {
 		return nil, err

@@ -38,8 +38,11 @@ func twins(next []Called, c *Called) bool {
 }
 
 // asked says whether an operator or the end of the session called it.
-func (c *Called) asked() bool {
-	return c.Cause == watchdog.CauseOperator.String() || c.Cause == watchdog.CauseClosing.String()
+func (c *Called) asked() bool { return wanted(c.Cause) }
+
+// wanted says whether a cause is an operator or the end of the session.
+func wanted(cause string) bool {
+	return cause == watchdog.CauseOperator.String() || cause == watchdog.CauseClosing.String()
 }
 
 // missed is the fate of a stop that the other did not call.

@@ -18,6 +18,7 @@ import (
 // the decisions that stand in its trail.
 type Reproduction struct {
 	Session string `json:"session"`
+	Version string `json:"version"` // of the program that ran it
 	Steps   uint64 `json:"steps"`   // of the core
 	Records uint64 `json:"records"` // compared
 	Same    bool   `json:"same"`
@@ -31,6 +32,9 @@ type Reproduction struct {
 	IntakeEnds float64 `json:"intake_ends_s"`         // s, session instant of its last item
 	Beyond     uint64  `json:"records_beyond_intake"` // cannot be judged again
 	Unwritten  uint64  `json:"records_unwritten"`     // called for by the intake, after the last line
+	// Problem is the first thing that is wrong with the trail; empty: it holds. A
+	// trail that was written anew as a whole gives the same decisions.
+	Problem string `json:"trail_problem,omitempty"`
 }
 
 // Reproduce steps the core through a session's intake with the site files the
@@ -45,7 +49,11 @@ func Reproduce(folder string) (*Reproduction, error) {
 	if err != nil {
 		return nil, err
 	}
-	return a.run(r)
+	out, err := a.run(r)
+	if err == nil {
+		out.Problem, err = wrong(folder)
+	}
+	return out, err
 }
 
 // prepare reads what the guards of a session are made from.
@@ -305,6 +313,6 @@ func (a *again) finish() *Reproduction {
 	if a.out.First == "" && a.out.Records == 0 {
 		a.out.First = "there is no record that could be compared"
 	}
-	a.out.Same = a.out.First == ""
+	a.out.Same, a.out.Version = a.out.First == "", a.meta.Version
 	return &a.out
 }

@@ -3,9 +3,11 @@ package review
 import (
 	"fmt"
 	"strings"
+
+	"pinfold/watchdog"
 )
 
-// story is what happened, in three sentences: who moved, what it was stopped
+// story is what happened, in a few sentences: who moved, what it was stopped
 // for, and how it ended.
 func (rep *Report) story() []string {
 	return []string{rep.moved(), rep.stops(), rep.ended()}
@@ -28,7 +30,7 @@ func (rep *Report) stops() string {
 		for j := range v.Stops {
 			s := &v.Stops[j]
 			n++
-			if s.Cause.Word == "operator" || s.Cause.Word == "closing" {
+			if wanted(s.Cause.Word) {
 				asked++
 			}
 			if s.AtRest && s.EdgeZone != "" && (worst == nil || s.Edge < worst.Edge) {
@@ -46,7 +48,24 @@ func (rep *Report) stops() string {
 	if worst != nil {
 		text += fmt.Sprintf("; the closest rest was %s, %.2f m from %s", who, worst.Edge, worst.EdgeZone)
 	}
-	return text + "."
+	return text + "." + rep.disobeyed()
+}
+
+// disobeyed says that a vehicle moved against a stop, and when first.
+func (rep *Report) disobeyed() string {
+	n, first := 0, (*Row)(nil)
+	for i := range rep.Rows {
+		if r := &rep.Rows[i]; r.Level != "waiting" && r.Cause == watchdog.CauseNotObeyed.String() {
+			n++
+			if first == nil || r.From < first.From {
+				first = r
+			}
+		}
+	}
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" A STOP WAS NOT OBEYED, %s, first by %s at %.2f s.", count(n, "time", "times"), first.Vehicle, first.From)
 }
 
 func (rep *Report) ended() string {
@@ -57,7 +76,7 @@ func (rep *Report) ended() string {
 			deepest = r
 		}
 	}
-	text := "No vehicle's body left its pen while it was permitted or stopping"
+	text := "No vehicle's body was seen outside its pen while it was permitted or stopping" + rep.unseen()
 	if deepest != nil {
 		text = fmt.Sprintf("%s left its pen: %.2f m past %s at %.2f s", deepest.Vehicle, deepest.Breach, deepest.Name, deepest.From)
 	}
@@ -70,6 +89,23 @@ func (rep *Report) ended() string {
 		return text + "; the trail is whole as far as it goes, but not sealed."
 	}
 	return text + "; the trail is whole and sealed, and judged again it gives the same decisions."
+}
+
+// unseen says how many stops were not seen to their rest: where the pose was lost,
+// or the session ended before, nobody knows where the vehicle came to rest.
+func (rep *Report) unseen() string {
+	n := 0
+	for i := range rep.Vehicles {
+		for j := range rep.Vehicles[i].Stops {
+			if !rep.Vehicles[i].Stops[j].AtRest {
+				n++
+			}
+		}
+	}
+	if n == 0 {
+		return ""
+	}
+	return ", but " + count(n, "stop was not seen to its rest", "stops were not seen to their rest")
 }
 
 // span is a time as people say it.

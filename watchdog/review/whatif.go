@@ -26,6 +26,9 @@ type WhatIf struct {
 	// it does not, what is compared is not what happened.
 	Same  bool   `json:"same_decisions"`
 	First string `json:"first_difference,omitempty"`
+	// Problem is the first thing that is wrong with the session's trail; empty: it
+	// holds.
+	Problem string `json:"trail_problem,omitempty"`
 }
 
 // WhatIfVehicle is one vehicle's part. Times are session instants, s.
@@ -134,7 +137,8 @@ func Judge(folder string, site *config.Site, vehicle string) (*WhatIf, error) {
 		out.Vehicles = append(out.Vehicles, p.finish())
 		out.Differs = out.Differs || p.out.Parted >= 0
 	}
-	return out, nil
+	out.Problem, err = wrong(folder)
+	return out, err
 }
 
 // SiteFor loads the site file at path for the session in folder. Files that it

@@ -144,6 +144,7 @@ type Report struct {
 	Torn    bool   // the last line is half there, which is one of the problems: a write was cut off, or the end was
 	Writing bool   // not sealed, and a process on this machine writes to it now
 	Public  string // hex public key of the first record
+	Next    string // the session whose first line names this one's end as it is; empty: none
 	Head    string // hex SHA-256 of the last whole line
 	HeadAt  uint64 // line of the expected head, 0 none was given or it is nowhere
 
@@ -157,6 +158,11 @@ type Report struct {
 // OK says that no problem was found. It is true of an unsealed session whose
 // every line is whole: see Sealed and Notes.
 func (r *Report) OK() bool { return r != nil && r.Lines > 0 && r.Count == 0 }
+
+// Vouched says that no problem was found, and that something other than the
+// session's own chain vouches for its end: its seal, a head that was published,
+// or the next session.
+func (r *Report) Vouched() bool { return r.OK() && (r.Sealed || r.HeadAt > 0 || r.Next != "") }
 
 // Meta is the first record of a session.
 type Meta struct {

@@ -230,6 +230,7 @@ func TestPythonVerifies(t *testing.T) {
 	if out, err := run(s.Head); err != nil || !strings.Contains(out, s.Head+", sealed") {
 		t.Errorf("%v: %s", err, out)
 	}
+	pythonFinds(t, s, files[eventsName], run)
 	for name, data := range files {
 		bad := bytes.Clone(data)
 		bad[len(bad)/2] ^= 1
@@ -249,6 +250,30 @@ func TestPythonVerifies(t *testing.T) {
 	}
 	if _, err := os.Stat(filepath.Join(s.Folder, "__pycache__")); err == nil {
 		t.Error("the script wrote into the session")
+	}
+}
+
+// pythonFinds changes the chain so that each line still fits the one before.
+func pythonFinds(t *testing.T, s Sealed, events []byte, run func(string) (string, error)) {
+	t.Helper()
+	last := events[bytes.LastIndexByte(events[:len(events)-1], '\n')+1 : len(events)-1]
+	more := appendLine(bytes.Clone(events), s.Lines+1, hashOf(last), time.Hour, "wren", "level", []byte(`{}`))
+	other := bytes.Replace(events[:bytes.IndexByte(events, '\n')+1], []byte(`{"format":1`), []byte(`{"format":2`), 1)
+	for want, bad := range map[string][]byte{
+		"stands after the seal":     append(more, '\n'),
+		"there is no line in it":    nil,
+		"no first line of format 1": other,
+		"line 1: no first line":     append(appendLine(nil, 1, noHash, 0, "", "level", []byte(`{"files":[]}`)), '\n'),
+	} {
+		put(t, s.Folder, eventsName, bad)
+		if out, err := run(""); err == nil || !strings.Contains(out, want) {
+			t.Errorf("%s: %v, %s", want, err, out)
+		}
+		mustFind(t, s.Folder, "", want)
+	}
+	put(t, s.Folder, eventsName, events)
+	if out, err := run(""); err != nil || !strings.Contains(out, "sealed, by a signature that is not checked here") {
+		t.Errorf("%v, %s", err, out)
 	}
 }
 

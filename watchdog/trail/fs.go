@@ -40,14 +40,25 @@ type OS struct{}
 // MkdirAll makes name and what leads to it.
 func (OS) MkdirAll(name string, mode fs.FileMode) error { return os.MkdirAll(name, mode) }
 
-// OpenFile opens name as os.OpenFile does.
+// OpenFile opens a file as os.OpenFile does, and nothing else: a pipe in a file's
+// place would keep whoever opens it waiting for its other end, a guard that
+// starts included.
 func (OS) OpenFile(name string, flag int, mode fs.FileMode) (Handle, error) {
-	f, err := os.OpenFile(name, flag, mode)
+	f, err := os.OpenFile(name, flag|syscall.O_NONBLOCK, mode)
 	if err != nil {
 		return nil, err
 	}
+	info, err := f.Stat()
+	if err == nil && !info.Mode().IsRegular() {
+		err = &fs.PathError{Op: "open", Path: name, Err: errNoFile}
+	}
+	if err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
 	return f, nil
 }
+
+var errNoFile = errors.New("is not a regular file")
 
 // ReadDir lists a folder, sorted by name.
 func (OS) ReadDir(name string) ([]fs.DirEntry, error) { return os.ReadDir(name) }
@@ -85,9 +96,32 @@ const (
 	lockPause = 10 * time.Millisecond
 )
 
-// Lock takes name for this process; it is given back when the process ends,
-// however it ends.
+// Lock takes name for this process, and the folder that it stands in, so that
+// nobody gets the lock by removing the file. It is given back when the process
+// ends, however it ends.
 func (OS) Lock(name string) (io.Closer, error) {
+	dir, err := os.Open(filepath.Dir(name))
+	if err != nil {
+		return nil, err
+	}
+	// A network's file system may not lock folders; the file is what counts there.
+	if err := syscall.Flock(int(dir.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); errors.Is(err, syscall.EWOULDBLOCK) {
+		return nil, errors.Join(fmt.Errorf("lock %s: %w", filepath.Dir(name), err), dir.Close())
+	}
+	f, err := lockFile(name)
+	if err != nil {
+		return nil, errors.Join(err, dir.Close())
+	}
+	return &lock{file: f, dir: dir}, nil
+}
+
+// lock is a file that is locked, and its folder.
+type lock struct{ file, dir *os.File }
+
+// Close gives the lock back.
+func (l *lock) Close() error { return errors.Join(l.file.Close(), l.dir.Close()) }
+
+func lockFile(name string) (*os.File, error) {
 	f, err := os.OpenFile(name, os.O_CREATE|os.O_RDWR, 0o600)
 	if err != nil {
 		return nil, err

@@ -106,3 +106,22 @@ func TestDemandedKey(t *testing.T) {
 		t.Errorf("another key: %+v", r)
 	}
 }
+
+// Whoever holds the lock writes nothing behind a seal.
+func TestNothingIsBeingWrittenBehindTheSeal(t *testing.T) {
+	o := testOptions(t)
+	folder := mustClose(t, mustCreate(t, o)).Folder
+	text, err := os.ReadFile(filepath.Join(folder, eventsName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	put(t, folder, eventsName, append(text, `{"seq":`...))
+	lock, err := OS{}.Lock(filepath.Join(o.Dir, lockName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer lock.Close()
+	if r := mustFind(t, folder, "", "half a line behind the seal"); r.Writing {
+		t.Errorf("report %+v", r)
+	}
+}

@@ -189,7 +189,11 @@ func (v *verifier) neighbour(folder, base string) (vouches bool) {
 	if err != nil {
 		return false
 	}
-	if p := m.Previous; p != nil && p.Folder == base && (p.Head != v.r.Head || p.Lines != v.r.Lines) {
+	switch p := m.Previous; {
+	case p == nil || p.Folder != base:
+	case p.Head == v.r.Head && p.Lines == v.r.Lines:
+		v.r.Next = m.Session
+	default:
 		v.problem(eventsName, v.r.Lines, -1, 0, "session %s says it ended at line %d with head %.12s…; it ends at line %d with %.12s…: its end was cut off or altered",
 			m.Session, p.Lines, p.Head, v.r.Lines, v.r.Head)
 	}

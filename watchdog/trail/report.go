@@ -24,6 +24,10 @@ func (r *Report) Err() error {
 	return errors.Join(errs...)
 }
 
+// TornOnly says that the one problem is a last line that is half there, as a kill
+// or a power cut leaves it.
+func (r *Report) TornOnly() bool { return r.Torn && !r.Sealed && r.Count == 1 }
+
 // DemandKey makes it a problem where another key than public, in hex, is named
 // as the one that seals. An unsealed session only names its key.
 func (r *Report) DemandKey(public string) {

@@ -94,6 +94,41 @@ func boundWithNothingToRemove(t *testing.T) {
 	if r := mustVerify(t, s.Folder, s.Head); r.Lost == 0 || !hasKind(t, s.Folder, KindSpace) {
 		t.Errorf("report %+v", r)
 	}
+	if !hasKind(t, s.Folder, "level") {
+		t.Error("the reserve for events was not there")
+	}
+}
+
+// A folder that cannot be read as a session may hold anything: it is never
+// removed, however old.
+func TestWhatCannotBeReadIsNeverRemoved(t *testing.T) {
+	synctest.Test(t, whatCannotBeReadIsNeverRemoved)
+}
+
+func whatCannotBeReadIsNeverRemoved(t *testing.T) {
+	o := testOptions(t)
+	a, b := filled(t, o, "a", 400_000, false), filled(t, o, "b", 700_000, false)
+	put(t, a, eventsName, []byte("{}\n"))
+	o.Session, o.MaxBytes = "c", MinBytes
+	w := mustCreate(t, o)
+	eventually(t, "the one that can be read is removed", func() bool { return gone(b) })
+	mustClose(t, w)
+	if gone(a) {
+		t.Error("a folder that cannot be read is gone")
+	}
+}
+
+func TestRemovalWaitsForItsLine(t *testing.T) {
+	s := space{doomed: []doom{{"a", 5}, {"b", 7}}}
+	if due := s.due(4); len(due) != 0 {
+		t.Errorf("before a line was durable: %v", due)
+	}
+	if due := s.due(6); len(due) != 1 || due[0] != "a" {
+		t.Errorf("one line was durable: %v", due)
+	}
+	if due := s.due(7); len(due) != 2 {
+		t.Errorf("both were: %v", due)
+	}
 }
 
 func TestWarningComesLongBeforeTheBound(t *testing.T) {

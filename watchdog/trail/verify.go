@@ -95,7 +95,7 @@ func (v *verifier) chain() {
 }
 
 func (v *verifier) line(r rawLine) error {
-	if !r.whole && v.writing {
+	if !r.whole && v.writing && !v.sealed {
 		v.note("line %d is being written", r.n)
 		return nil
 	}
@@ -225,6 +225,7 @@ func (v *verifier) files() {
 		v.problem(eventsName, 1, -1, 0, "without a first record the copied files and the seal cannot be proved")
 		return
 	}
+	v.name()
 	known := map[string]bool{}
 	for _, ref := range v.meta.Files {
 		name := filepath.Join(filesName, ref.Name)
@@ -244,6 +245,14 @@ func (v *verifier) files() {
 	known[eventsName], known[intakeName], known[tornName] = true, true, true
 	v.strangers("", known)
 	v.strangers(filesName, known)
+}
+
+// name notes where the folder's name is another session's: nothing vouches for it.
+func (v *verifier) name() {
+	base := filepath.Base(filepath.Clean(v.folder))
+	if _, ok := stampOf(base); ok && base[len(stampForm)+1:] != v.meta.Session {
+		v.note("the folder is named as session %.80s, and holds session %.80s: it was renamed", base[len(stampForm)+1:], v.meta.Session)
+	}
 }
 
 func (v *verifier) strangers(under string, known map[string]bool) {

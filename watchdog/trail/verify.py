@@ -12,7 +12,7 @@ def sha(data):
 
 
 folder, head = sys.argv[1], sys.argv[2] if len(sys.argv) > 2 else None
-bad, prev, seen, line = [], "0" * 64, [], {}
+bad, prev, seen, sealed = [], "0" * 64, [], False
 intake = open(os.path.join(folder, "intake.pfi"), "rb").read()
 end = 16
 if intake[:end] != b"PFINTAKE\x01\0\0\0\0\0\0\0":
@@ -20,12 +20,19 @@ if intake[:end] != b"PFINTAKE\x01\0\0\0\0\0\0\0":
 raw_lines = open(os.path.join(folder, "events.jsonl"), "rb").read().split(b"\n")
 if raw_lines.pop() != b"":
     bad.append("events.jsonl: ends inside a line")
+if not raw_lines:
+    bad.append("events.jsonl: there is no line in it")
 for n, raw in enumerate(raw_lines, 1):
     try:
         line = json.loads(raw)
         body = line["body"]
         if line["prev"] != prev or line["seq"] != n:
             bad.append(f"events.jsonl line {n}: does not follow the line before it")
+        if n == 1 and (line["kind"] != "session" or body["format"] != 1):
+            bad.append("events.jsonl line 1: no first line of format 1")
+        if sealed:
+            bad.append(f"events.jsonl line {n}: stands after the seal")
+        sealed = sealed or line["kind"] == "seal"
         if line["kind"] == "intake":
             start = body["offset"] + 4
             frame = intake[start:start + body["length"]]
@@ -39,10 +46,10 @@ for n, raw in enumerate(raw_lines, 1):
         bad.append(f"events.jsonl line {n}: {err!r}")
     prev = sha(raw)
     seen.append(prev)
-sealed = line.get("kind") == "seal"
 if sealed and len(intake) != end:
     bad.append("intake.pfi: bytes after the last frame")
 if head and head not in seen:
     bad.append("the given head is nowhere in the chain")
-print(*bad, f"{len(seen)} lines, head {prev}, {'sealed' if sealed else 'NOT SEALED'}", sep="\n")
+how = "sealed, by a signature that is not checked here" if sealed else "NOT SEALED: its end may have been cut off"
+print(*bad, f"{len(seen)} lines, head {prev}, {how}", sep="\n")
 sys.exit(1 if bad else 0)

@@ -12,9 +12,11 @@ import (
 type Trail struct {
 	Reports []*Report // by session, oldest first
 	Missing []string  // folders that a later session names, that are not there, and that no session says it removed
+	Untold  []string  // the same, where a session that may have said so was removed itself
 }
 
-// OK says that no session has a problem and none is missing.
+// OK says that no session has a problem and none is missing. Of those that are
+// Untold it says nothing.
 func (t *Trail) OK() bool {
 	if t == nil || len(t.Reports) == 0 || len(t.Missing) > 0 {
 		return false
@@ -58,11 +60,26 @@ func VerifyAll(dir, expectHead string) (*Trail, error) {
 		return nil, fmt.Errorf("verify %s: no session in it", dir)
 	}
 	for _, name := range named {
-		if !there[name] && !removed[name] {
+		switch {
+		case there[name] || removed[name]:
+		case removedAfter(name, removed):
+			t.Untold = append(t.Untold, name)
+		default:
 			t.Missing = append(t.Missing, name)
 		}
 	}
 	return t, t.expect(expectHead)
+}
+
+// removedAfter says whether a session that began after the one in folder was
+// removed: only such a one can have said that it removed that.
+func removedAfter(folder string, removed map[string]bool) bool {
+	for name := range removed {
+		if name > folder {
+			return true
+		}
+	}
+	return false
 }
 
 // expect looks for a published head in every session.

@@ -18,6 +18,7 @@ type Set struct {
 	vehicles []vehicle
 	trail    func() Trail
 	reloads  *prometheus.CounterVec
+	unsigned *prometheus.CounterVec
 	judged   *prometheus.HistogramVec
 }
 
@@ -50,6 +51,7 @@ type Session struct {
 	Began    time.Time            // the session's instant zero
 	Now      func() time.Duration // session instant
 	Vehicles []string
+	Signed   []string     // the kinds of messages that may have to be signed
 	Trail    func() Trail // how it stands now; of any goroutine
 }
 
@@ -58,12 +60,17 @@ func New(s Session) (*Set, error) {
 	m := &Set{reg: prometheus.NewRegistry(), now: s.Now, trail: s.Trail, vehicles: make([]vehicle, len(s.Vehicles))}
 	m.reloads = prometheus.NewCounterVec(prometheus.CounterOpts{Name: "pinfold_reloads_total",
 		Help: "Site files read again while running, by whether they were taken."}, []string{"result"})
+	m.unsigned = prometheus.NewCounterVec(prometheus.CounterOpts{Name: "pinfold_messages_unsigned_total",
+		Help: "Messages that counted as none, since they lacked the signature that the site file asks for, by kind."}, []string{"vehicle", "kind"})
 	m.judged = prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "pinfold_judgement_seconds",
 		Help:    "From the arrival of a pose to its judgement, permit and commands handed over.",
 		Buckets: []float64{25e-6, 50e-6, 100e-6, 250e-6, 500e-6, 1e-3, 2e-3, 5e-3, 10e-3, 20e-3, 50e-3, 100e-3, 250e-3}}, []string{"vehicle"})
 	for i := range s.Vehicles {
 		m.vehicles[i].name = s.Vehicles[i]
 		m.vehicles[i].judged = m.judged.WithLabelValues(s.Vehicles[i])
+		for _, kind := range s.Signed {
+			m.unsigned.WithLabelValues(s.Vehicles[i], kind)
+		}
 	}
 	for _, result := range []string{"taken", "refused"} {
 		m.reloads.WithLabelValues(result)
@@ -74,7 +81,7 @@ func New(s Session) (*Set, error) {
 	build := prometheus.NewGauge(prometheus.GaugeOpts{Name: "pinfold_build_info",
 		Help: "1, with the program's version.", ConstLabels: prometheus.Labels{"version": s.Version}})
 	build.Set(1)
-	for _, c := range []prometheus.Collector{m, m.reloads, m.judged, began, build, collectors.NewGoCollector(),
+	for _, c := range []prometheus.Collector{m, m.reloads, m.unsigned, m.judged, began, build, collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{})} {
 		if err := m.reg.Register(c); err != nil {
 			return nil, err
@@ -97,6 +104,11 @@ func (m *Set) Judged(i int, took time.Duration) { m.vehicles[i].judged.Observe(t
 
 // Link says whether the connection of vehicle i to the broker is up.
 func (m *Set) Link(i int, up bool) { m.vehicles[i].link.Store(up) }
+
+// Unsigned counts a message of a kind, for vehicle i, that lacked its signature.
+func (m *Set) Unsigned(i int, kind string) {
+	m.unsigned.WithLabelValues(m.vehicles[i].name, kind).Inc()
+}
 
 // Reload counts a site file that was read again.
 func (m *Set) Reload(taken bool) {

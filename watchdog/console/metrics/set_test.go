@@ -28,7 +28,7 @@ func newStage(t *testing.T) *stage {
 	t.Helper()
 	s := &stage{now: 10 * time.Second, trail: Trail{OK: true, Bytes: 12, Bound: 100, Free: -1, Lost: 3}}
 	m, err := New(Session{Version: "1.2", Began: time.Unix(1700000000, 0), Now: func() time.Duration { return s.now },
-		Vehicles: []string{"wren", "mole"}, Trail: func() Trail { return s.trail }})
+		Vehicles: []string{"wren", "mole"}, Signed: []string{"pose", "permit"}, Trail: func() Trail { return s.trail }})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -79,6 +79,7 @@ func TestSnapshotIsTold(t *testing.T) {
 	s.Beat(0, 9500*time.Millisecond)
 	s.Judged(0, 700*time.Microsecond)
 	s.Reload(false)
+	s.Unsigned(1, "permit")
 	_, text := s.get(t, "/metrics")
 	for _, want := range []string{
 		`pinfold_level{level="stop",vehicle="wren"} 1`, `pinfold_level{level="clear",vehicle="wren"} 0`,
@@ -90,6 +91,7 @@ func TestSnapshotIsTold(t *testing.T) {
 		`pinfold_poses_judged_total{vehicle="wren"} 400`, `pinfold_link_up{vehicle="wren"} 1`, `pinfold_link_up{vehicle="mole"} 0`,
 		`pinfold_loop_age_seconds{vehicle="wren"} 0.5`, `pinfold_judgement_seconds_bucket{vehicle="wren",le="0.001"} 1`,
 		`pinfold_judgement_seconds_bucket{vehicle="wren",le="0.0005"} 0`, `pinfold_trail_ok 1`, `pinfold_trail_lost_total 3`,
+		`pinfold_messages_unsigned_total{kind="permit",vehicle="mole"} 1`, `pinfold_messages_unsigned_total{kind="pose",vehicle="wren"} 0`,
 		`pinfold_trail_bound_bytes 100`, `pinfold_reloads_total{result="refused"} 1`, `pinfold_reloads_total{result="taken"} 0`,
 		`pinfold_session_start_time_seconds 1.7e+09`, `pinfold_build_info{version="1.2"} 1`, "go_gc_duration_seconds", "process_resident_memory_bytes",
 	} {

@@ -13,6 +13,7 @@ import hashlib
 import hmac
 import json
 import os
+import re
 import sys
 import threading
 import time
@@ -106,11 +107,11 @@ def read_key(path):
     """A key from a file that only its owner may open."""
     if os.stat(path).st_mode & 0o077:
         sys.exit(path + " may be opened by others than its owner: chmod 600 " + path)
-    with open(path) as f:
-        key = bytes.fromhex(f.read().strip())
-    if len(key) != 32:
-        sys.exit(path + " holds no key: want 64 hexadecimal digits")
-    return key
+    with open(path, "rb") as f:
+        text = f.read().rstrip(b"\r\n")
+    if not re.fullmatch(b"[0-9a-fA-F]{64}", text) or not text.strip(b"0"):
+        sys.exit(path + " holds no key: want 64 hexadecimal digits, not all zeros")
+    return bytes.fromhex(text.decode())
 
 
 class Receiver:
@@ -123,6 +124,7 @@ class Receiver:
         self.key, self.base, self.everyone = key, base, everyone
         self.session, self.seq = "", 0
         self.go, self.stamp, self.valid = False, 0, 0
+        self.aged = 0      # the greatest age the permit was seen at, ns
         self.former = []   # displaced sessions: (session, seq), the last eight
         self.latch = ""    # the command that holds the vehicle
         self.said_no = False  # a permit with go false was accepted since that command
@@ -144,6 +146,7 @@ class Receiver:
             if p["seq"] <= self.seq:  # repeated, late or replayed
                 return
             self.seq, self.stamp, self.valid = int(p["seq"]), p["stamp"], p["valid"]
+            self.aged = 0
             self.go = p["go"] and age >= 0  # from the future: one of the clocks is wrong
             if not p["go"]:
                 self.said_no = True
@@ -206,7 +209,11 @@ class Receiver:
             if not self.session or not self.go:
                 return self.lost, "no permit"
             if age < 0 or age > self.valid or self.valid == 0:
+                self.go = False  # for good, wherever the clock goes from here
                 return self.lost, "the permit is too old"
+            if age < self.aged:  # the clock was set back: the permit grows no younger
+                self.stamp, age = now - self.aged, self.aged
+            self.aged = age
             return "go", ""
 
 

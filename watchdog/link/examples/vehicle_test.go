@@ -74,6 +74,9 @@ func (s *story) next() {
 		}
 	case 8:
 		s.spoil()
+	case 9: // the clock is set back
+		s.now -= s.rng.Int64N(400 * ms)
+		s.lines = append(s.lines, line{"-", false, s.now, nil})
 	default:
 		s.now += s.rng.Int64N(300*ms) - 10*ms
 		s.lines = append(s.lines, line{"-", false, s.now, nil})

@@ -40,6 +40,9 @@
 //     unsigned stop would only ever keep a vehicle moving that somebody wanted to
 //     stand, such as a guard that was given the wrong key. What guards sign, and a
 //     vehicle's acknowledgements, package sign says.
+//  11. A permit grows no younger: one that MayMove has seen run out, or seen at an
+//     instant before its stamp, is over for good, and one that holds keeps the age
+//     it had, also where the vehicle's clock is set back or wraps.
 //
 // What may enter: these rules. What may not: an MQTT client, a clock, motors.
 package receiver

@@ -15,6 +15,8 @@ type guard struct {
 	stamp   int64  // ns, of the newest permit
 	valid   int64  // ns, of the newest permit
 	ahead   bool   // the newest permit came before its stamp
+	aged    int64  // ns, the greatest age that the newest permit was seen at, up to valid
+	spent   bool   // the newest permit was seen to have run out
 	saidNo  bool   // a permit that says no was accepted since the last command
 
 	former [sessionsKept]past // displaced sessions, a ring
@@ -38,6 +40,7 @@ func (g *guard) take(p *wire.Permit, now int64, r *Receiver) {
 		return
 	}
 	g.seq, g.goes, g.stamp, g.valid = p.Seq, p.Go, p.Stamp, validity(p, r.valid)
+	g.aged, g.spent = 0, false
 	age, ok := ageOf(p.Stamp, now)
 	g.ahead = p.Go && (!ok || age < 0)
 	if g.ahead {
@@ -98,16 +101,16 @@ func (g *guard) permits(now int64) (age time.Duration, why string) {
 		}
 		return 0, "no permit yet"
 	}
-	ns, ok := ageOf(g.stamp, now)
+	ns, ok := g.grow(now)
 	age = time.Duration(ns)
 	switch {
 	case !ok:
 		return 0, "the vehicle's clock is out of range"
 	case age < 0 || g.ahead:
 		return 0, "the permit's stamp is ahead of the vehicle's clock"
-	case ns > g.valid && g.heard:
+	case g.spent && g.heard:
 		return age, "the permit is too old, and another session speaks that has not withheld its own first"
-	case ns > g.valid && g.goes:
+	case g.spent && g.goes:
 		return age, "the permit is too old"
 	case !g.goes:
 		return age, "the permit is withheld"
@@ -115,6 +118,26 @@ func (g *guard) permits(now int64) (age time.Duration, why string) {
 		return age, "the permit is good for no time at all"
 	}
 	return age, ""
+}
+
+// grow is how old the newest permit is at now (rule 11): it never grows younger,
+// and once it was too old, or the clock was before its stamp or beyond any, it
+// is over, wherever the clock goes after that.
+func (g *guard) grow(now int64) (ns int64, ok bool) {
+	ns, ok = ageOf(g.stamp, now)
+	switch {
+	case !ok || g.spent || ns > g.valid:
+		g.spent = true
+		return ns, ok
+	case ns < 0:
+		g.ahead = true
+		return ns, ok
+	case ns < g.aged: // the clock went back, by less than a validity
+		g.stamp -= g.aged - ns
+		ns = g.aged
+	}
+	g.aged = ns
+	return ns, true
 }
 
 // ageOf is now minus stamp, ns; ok is false where now is beyond any clock. A

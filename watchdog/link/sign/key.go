@@ -44,6 +44,9 @@ func ReadKey(path string) (*Key, error) {
 	if path == "" {
 		return nil, nil
 	}
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() { // to open a pipe waits for who writes it
+		return nil, fmt.Errorf("the key %s is not a file", path)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("the key: %w", err)

@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 )
 
@@ -181,6 +182,12 @@ func TestKeyFiles(t *testing.T) {
 		if err == nil || got != nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), text[1:20]) {
 			t.Errorf("%s: %v, want it to say %q and not the key", name, err, c.want)
 		}
+	}
+	if err := syscall.Mkfifo(at("pipe"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := ReadKey(at("pipe")); err == nil || !strings.Contains(err.Error(), "is not a file") { // and does not wait
+		t.Errorf("a pipe: %v", err)
 	}
 	if _, err := ReadKey(dir); err == nil {
 		t.Error("a folder was read")

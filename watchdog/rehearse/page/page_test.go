@@ -128,7 +128,7 @@ const compares = `rep => rep.vehicles.every(v => {
 func TestPageHasPairs(t *testing.T) {
 	rep := rehearsal(t, "")
 	rep.Pairs = []rehearse.Pair{
-		{Names: [2]string{"wren", "mole"}, Distance: 0.5, Yields: "mole", Lead: 0.3, Runs: 80, Stops: 60, Both: 20, First: 41, Near: 1, Closest: 0.443,
+		{Names: [2]string{"wren", "mole"}, Distance: 0.5, Yields: "mole", Lead: 0.3, Runs: 80, Stops: 60, Both: 20, Led: 43, First: 41, Near: 1, Closest: 0.443,
 			Seed: 66, Leaks: []rehearse.PairResult{{Seed: 66, Meeting: "chase", Near: true, Short: 0.057}}},
 		{Names: [2]string{"wren", "<kite>"}, Distance: 0.5, Runs: 80, Closest: 31},
 		{Names: [2]string{"mole", "kite"}, Distance: 0.5, Void: 80},

@@ -41,6 +41,7 @@ void pf_permit(struct pf_receiver *r, const char *payload, size_t len, int retai
     r->in_force.seq = m.seq;
     r->stamp = m.stamp;
     r->valid = m.valid;
+    r->aged = 0;
     r->go = m.go && !past_bounds(now) && now >= m.stamp; /* from the future: a clock is wrong */
     if (!m.go)
         r->said_no = 1;
@@ -139,12 +140,17 @@ void pf_all_command(struct pf_receiver *r, const char *payload, size_t len) {
     latch(r, pf_read_command(&m, payload, len) && m.land ? PF_LAND : PF_STOP);
 }
 
-enum pf_action pf_may_move(const struct pf_receiver *r, int64_t now) {
+enum pf_action pf_may_move(struct pf_receiver *r, int64_t now) {
     if (r->latched)
         return r->latch;
-    if (!r->in_force.name[0] || !r->go || past_bounds(now))
+    if (!r->in_force.name[0] || !r->go)
         return r->lost;
-    if (now < r->stamp || now - r->stamp > r->valid || r->valid == 0)
+    if (past_bounds(now) || now < r->stamp || now - r->stamp > r->valid || r->valid == 0) {
+        r->go = 0; /* for good, wherever the clock goes from here */
         return r->lost;
+    }
+    if (now - r->stamp < r->aged) /* the clock was set back: the permit grows no younger */
+        r->stamp = now - r->aged;
+    r->aged = now - r->stamp;
     return PF_GO;
 }

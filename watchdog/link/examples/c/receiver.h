@@ -33,6 +33,7 @@ struct pf_receiver {
     int next_former;
     int go;               /* the newest permit says go */
     int64_t stamp, valid; /* of the newest permit, ns */
+    int64_t aged;         /* the greatest age it was seen at, ns */
     int latched;          /* a command holds the vehicle */
     enum pf_action latch; /* which */
     int said_no;          /* a permit that says no was accepted since that command */
@@ -48,8 +49,9 @@ size_t pf_command(struct pf_receiver *r, const char *payload, size_t len, int64_
 /* The broker speaks for a watchdog that is gone: latches each time. */
 void pf_all_command(struct pf_receiver *r, const char *payload, size_t len);
 
-/* PF_GO, or what to do instead. */
-enum pf_action pf_may_move(const struct pf_receiver *r, int64_t now);
+/* PF_GO, or what to do instead. A permit that it has seen run out is over, also
+ * where the clock is set back or a counter wraps after that. */
+enum pf_action pf_may_move(struct pf_receiver *r, int64_t now);
 
 /* Writes ns as decimal seconds, exactly; at most 22 bytes. For poses too. */
 size_t pf_seconds(char *out, int64_t ns);

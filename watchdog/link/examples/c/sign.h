@@ -26,7 +26,8 @@ size_t pf_sign(const unsigned char key[PF_KEY_SIZE], const char *topic, char *me
 void pf_hmac(const unsigned char *key, size_t key_len, const void *a, size_t a_len, const void *b, size_t b_len,
              unsigned char out[32]);
 
-/* Reads a key of 64 hexadecimal digits; 0: it is none. */
+/* Reads a key of 64 hexadecimal digits, not all zeros, and the end of their line;
+ * 0: it is none. */
 int pf_read_key(unsigned char key[PF_KEY_SIZE], const char *digits, size_t len);
 
 #endif

@@ -149,7 +149,7 @@ static void on_up(void) {
 
 /* A key from a file that only its owner may open; on a board, from its flash. */
 static int read_key(const char *path) {
-    char text[2 * PF_KEY_SIZE];
+    char text[4 * PF_KEY_SIZE]; /* more than a key, to tell what is none */
     struct stat about;
     ssize_t n = -1;
     int fd = open(path, O_RDONLY);
