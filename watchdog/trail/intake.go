@@ -9,10 +9,12 @@ type intakeBuf struct {
 	frames []frameMark // closed ones, and at the end the open one
 }
 
-// newIntakeBuf has room for what comes in ordinary running; it grows to
-// MaxIntake where the disk is slow.
+// newIntakeBuf has room for a second of one vehicle at 200 Hz, which is what waits in
+// ordinary running; it grows once for more, and to MaxIntake where the disk is slow.
+// Room that is never used still counts for the garbage collector, which lets as much
+// again lie about.
 func newIntakeBuf() *intakeBuf {
-	return &intakeBuf{raw: make([]byte, 0, MaxIntake/8), frames: make([]frameMark, 0, 64)}
+	return &intakeBuf{raw: make([]byte, 0, MaxIntake/64), frames: make([]frameMark, 0, 64)}
 }
 
 // frameMark is one frame to be: raw[previous end:end].

@@ -2,8 +2,10 @@ package metrics
 
 import (
 	"encoding/json"
+	"fmt"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -78,6 +80,9 @@ func TestPromtoolTakesThem(t *testing.T) {
 	if out, err := exec.Command(tool, "check", "rules", alertsFile).CombinedOutput(); err != nil || !strings.Contains(string(out), "rules found") {
 		t.Errorf("rules: %v %s", err, out)
 	}
+	if out, err := exec.Command(tool, "check", "rules", asRules(t)).CombinedOutput(); err != nil || !strings.Contains(string(out), "rules found") {
+		t.Errorf("the dashboard's queries: %v %s", err, out)
+	}
 	s := newStage(t)
 	s.Watch(0, flying())
 	_, text := s.get(t, "/metrics")
@@ -86,4 +91,27 @@ func TestPromtoolTakesThem(t *testing.T) {
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Errorf("metrics: %v %s", err, out)
 	}
+}
+
+// asRules makes a rule of every query of the dashboard, so that promtool reads it as
+// Prometheus would; Grafana's own words are replaced as Grafana does.
+func asRules(t *testing.T) string {
+	b, err := os.ReadFile(dashboardFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := regexp.MustCompile(`"expr": ("(?:[^"\\]|\\.)*")`).FindAllSubmatch(b, -1)
+	if len(found) < 12 {
+		t.Fatalf("%d queries in the dashboard", len(found))
+	}
+	words := strings.NewReplacer("$__rate_interval", "1m", "$vehicle", "wren|mole")
+	rules := "groups:\n- name: dashboard\n  rules:\n"
+	for i, f := range found {
+		rules += fmt.Sprintf("  - {record: q%d, expr: %s}\n", i, words.Replace(string(f[1]))) // JSON is YAML
+	}
+	path := filepath.Join(t.TempDir(), "rules.yml")
+	if err := os.WriteFile(path, []byte(rules), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
 }
