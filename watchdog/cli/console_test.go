@@ -295,6 +295,7 @@ func consoleDrives(t *testing.T) {
 	r.sameRoom()
 	r.glance("console_stop")
 	r.stopPressed()
+	r.minuteBefore()
 	r.looks()
 	r.page.Quiet()
 	r.killed()
@@ -325,6 +326,21 @@ func (r *consoleRig) stopPressed() {
 			r.Errorf("latched after a pressed stop: %+v", st.Latched)
 		}
 	}
+}
+
+// minuteBefore opens the page anew after the stops, and sees in its strips what was
+// before it was opened.
+func (r *consoleRig) minuteBefore() {
+	r.Helper()
+	r.page.Wait("the page begins again", `(() => { if (!window.seen) return document.body.dataset.word === "live"; location.reload(); return false; })()`, 20*time.Second)
+	browsertest.Eval[bool](r.page, observe)
+	r.page.Wait("the strips of the rover are chosen", `(b => { if (b) b.click(); return b; })([...document.querySelectorAll("#whose button")].find(b => b.textContent === "mole"))`, 10*time.Second)
+	r.page.Wait("its strips hold the drive and the stop from before", `(() => {
+		const says = k => [...document.querySelectorAll("#strips [role=img]")].map(e => e.getAttribute("aria-label") || "").find(t => t.startsWith(k)) || "";
+		const m = says("speed of mole").match(/last (\d+) s: ([-\d.]+) to ([-\d.]+) m\/s, now ([-\d.]+)/);
+		return m && +m[1] >= 3 && +m[3] > 0.35 && +m[4] < 0.1;
+	})()`, 10*time.Second)
+	r.glance("console_opened_after")
 }
 
 // looks has pictures taken, and the page held against WCAG, as it looks to

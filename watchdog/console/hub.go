@@ -58,6 +58,9 @@ func (h *hub) run(stop <-chan struct{}, failed func(string)) {
 			return
 		case <-tick.C:
 		}
+		for _, s := range h.screens {
+			s.past.add(s.newest.Load())
+		}
 		if h.watched.Load() == 0 {
 			continue
 		}
@@ -136,7 +139,8 @@ func (h *hub) setSite(s Site) {
 	h.site, h.siteNo = s, h.siteNo+1
 }
 
-// news is what v has not had yet: the site, the newest frame, lines.
+// news is what v has not had yet: the site, the newest frame, lines. The last
+// minute, which goes with the first of them, is the business of whoever asks.
 func (h *hub) news(v *viewer) (site, frame, lines []byte, err error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()

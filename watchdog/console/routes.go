@@ -81,6 +81,7 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "text/event-stream")
 	var b bytes.Buffer
 	b.WriteString("retry: 500\n\n")
+	begun := false
 	for {
 		select {
 		case <-r.Context().Done():
@@ -92,6 +93,14 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		event(&b, "site", site)
+		if !begun {
+			minute, err := encodePast(s.hub.screens, s.opt.Now())
+			if err != nil {
+				return
+			}
+			event(&b, "past", minute)
+			begun = true
+		}
 		event(&b, "lines", lines)
 		event(&b, "frame", frame)
 		if c.SetWriteDeadline(time.Now().Add(frameWrite)) != nil {

@@ -21,6 +21,7 @@ type Screen struct {
 	newest  atomic.Pointer[Shown]
 	watched *atomic.Int32 // browsers
 	last    time.Duration // of the loop alone
+	past    past          // of the hub's clock
 }
 
 // Due says whether somebody would see more than was shown last.

@@ -79,7 +79,7 @@ function found() {
   $("lost").hidden = true;
 }
 
-const live = watch({ site: setSite, frame, lost, found, none() {
+const live = watch({ site: setSite, past: minutes => strips.past(minutes), frame, lost, found, none() {
   put($("link"), "no word yet: the guard does not answer, or as many browsers watch as can");
 }, lines(ls) {
   for (const l of events.add(ls)) for (const p of permits) p.heard(l);

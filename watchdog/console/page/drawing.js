@@ -145,8 +145,9 @@ export class Pictures {
   }
 
   setSite(site) {
+    const anew = !this.site || this.site.session !== site.session; // a session counts its instants from its own start
     this.site = site;
-    if (this.tails.length !== site.vehicles.length) this.tails = site.vehicles.map(() => []);
+    if (anew || this.tails.length !== site.vehicles.length) this.tails = site.vehicles.map(() => []);
     const axis = this.alongY ? 1 : 0, seen = new Set();
     for (const v of [this.plan, this.side]) { v.zones.replaceChildren(); v.moving.replaceChildren(); v.names.replaceChildren(); v.labels = []; v.bounds = v.also = null; }
     const grow = (view, u, v) => { const b = view.bounds || (view.bounds = [u, v, u, v]); b[0] = Math.min(b[0], u); b[1] = Math.min(b[1], v); b[2] = Math.max(b[2], u); b[3] = Math.max(b[3], v); };

@@ -4,7 +4,7 @@
 // and without one for as long the daemon is lost.
 const OLD = 700;
 
-export function watch({ site, frame, lines, lost, found, none }) {
+export function watch({ site, past, frame, lines, lost, found, none }) {
   let source = null, newest = null, drawing = false;
   let good = -Infinity;        // when the last frame that was fresh came, ms of this page
   let quickest = Infinity;     // least difference of the two clocks, ms
@@ -25,6 +25,7 @@ export function watch({ site, frame, lines, lost, found, none }) {
       if (s.session !== session) { session = s.session; quickest = Infinity; }
       site(s);
     });
+    source.addEventListener("past", e => past(JSON.parse(e.data)));
     source.addEventListener("lines", e => lines(JSON.parse(e.data)));
     source.addEventListener("frame", e => take(JSON.parse(e.data)));
     source.addEventListener("error", () => {

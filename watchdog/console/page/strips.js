@@ -66,6 +66,13 @@ export class Strips {
   width() { return Math.max(200, this.box.clientWidth); }
   resize() { for (const c of this.charts || []) c.plot.setSize({ width: this.width(), height: 116 }); }
 
+  // past takes the last minute as the guard kept it: the stream has begun, or begun again.
+  past(minutes) {
+    if (minutes.length !== this.kept.length) return;
+    this.kept = minutes.map(m => ({ t: m.t, clearance: m.clearance || [], height: m.height || [], speed: m.speed || [], tilt: m.tilt || [] }));
+    this.draw();
+  }
+
   frame(f) {
     f.v.forEach((fig, i) => {
       const d = this.kept[i];
@@ -90,7 +97,8 @@ export class Strips {
       const says = (n[last] === null ? "unknown" : n[last].toFixed(c.k.unit === "deg" ? 1 : 2) + " " + c.k.unit) +
         (c.k.key === "clearance" ? "; stop at 0" : max === null ? "; no limit" : "; limit " + max);
       put(c.now, says);
-      c.holder.setAttribute("aria-label", `${c.k.name} of ${this.site.vehicles[this.shown].name} over the last minute, now ${says}`);
+      const known = n.filter(v => v !== null), between = known.length ? `${Math.min(...known).toFixed(2)} to ${Math.max(...known).toFixed(2)} ${c.k.unit}, ` : "";
+      c.holder.setAttribute("aria-label", `${c.k.name} of ${this.site.vehicles[this.shown].name} over the last ${(-x[0]).toFixed(0)} s: ${between}now ${says}`);
     }
   }
 }
