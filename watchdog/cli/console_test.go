@@ -332,7 +332,8 @@ func (r *consoleRig) stopPressed() {
 // before it was opened.
 func (r *consoleRig) minuteBefore() {
 	r.Helper()
-	r.page.Wait("the page begins again", `(() => { if (!window.seen) return document.body.dataset.word === "live"; location.reload(); return false; })()`, 20*time.Second)
+	r.page.Again()
+	r.page.Wait("frames come again", `document.body.dataset.word === "live" && document.querySelector("#v-mole")`, 20*time.Second)
 	browsertest.Eval[bool](r.page, observe)
 	r.page.Wait("the strips of the rover are chosen", `(b => { if (b) b.click(); return b; })([...document.querySelectorAll("#whose button")].find(b => b.textContent === "mole"))`, 10*time.Second)
 	r.page.Wait("its strips hold the drive and the stop from before", `(() => {
@@ -359,6 +360,13 @@ func (r *consoleRig) looks() {
 	seen := browsertest.Eval[float64](r.page, `(scrollTo(0, 0), document.querySelector("#v-mole").getBoundingClientRect().bottom)`)
 	if wide > 360 || high < 60 {
 		r.Errorf("on a phone the page is %.0f px wide, the stop %.0f px high", wide, high)
+	}
+	// The length to measure by stands last in each picture; nothing is written over it.
+	if over := browsertest.Eval[string](r.page, `["plan", "side"].flatMap(id => {
+		const all = [...document.querySelectorAll("#" + id + " text")].filter(t => t.textContent && t.getAttribute("visibility") !== "hidden"), l = all.pop().getBoundingClientRect();
+		return all.filter(t => { const b = t.getBoundingClientRect(); return b.left < l.right && b.right > l.left && b.top < l.bottom - 2 && b.bottom - 2 > l.top; }).map(t => id + ": " + t.textContent);
+	}).join("; ")`); over != "" {
+		r.Errorf("on a phone the scale's length is written over: %s", over)
 	}
 	r.Logf("on a phone the second vehicle's card ends at %.0f px of 740", seen)
 	r.glance("console_phone")

@@ -162,6 +162,12 @@ func (p *Page) Wait(what, js string, within time.Duration) time.Duration {
 	}
 }
 
+// Again goes to the page's own address once more, as who opens it afresh.
+func (p *Page) Again() {
+	p.tb.Helper()
+	p.do(chromedp.Navigate(p.own))
+}
+
 // Click presses the first element that the selector fits, as a mouse would.
 func (p *Page) Click(selector string) {
 	p.tb.Helper()

@@ -24,7 +24,8 @@ class View {
     if (!b) return;
     this.auto = true;
     this.u = (b[0] + b[2]) / 2; this.v = (b[1] + b[3]) / 2;
-    this.scale = Math.min((w - 44) / Math.max(b[2] - b[0], .5), (h - 52) / Math.max(b[3] - b[1], .5));
+    this.scale = Math.min((w - 44) / Math.max(b[2] - b[0], .5), (h - 68) / Math.max(b[3] - b[1], .5));
+    this.v -= 16 / this.scale; // a vehicle on the floor has its room written below, and below that is the length to measure by
     this.place();
   }
   // include keeps what is outside the zones in the picture, to half a metre.
