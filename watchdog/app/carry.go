@@ -1,10 +1,10 @@
 package app
 
 import (
-	"runtime"
 	"errors"
 	"fmt"
 	"math"
+	"runtime"
 	"time"
 
 	"pinfold/watchdog"

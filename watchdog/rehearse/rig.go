@@ -37,11 +37,11 @@ type rig struct {
 	written bool
 	sample  pose.Sample
 
-	up    mail // to the guard
-	down  mail // to the vehicle
-	buf   []byte
-	jit   jitter
-	hash  ledger
+	up   mail // to the guard
+	down mail // to the vehicle
+	buf  []byte
+	jit  jitter
+	hash ledger
 
 	now     time.Duration
 	before  sim.State // at the last tick
