@@ -87,7 +87,6 @@ func TestRelayPassesOnWhatItHears(t *testing.T) {
 		"unsigned command": {sign.NewKey(), link.Message{Sub: hearAll, Payload: []byte("{}")}, receiver.Counts{Unsigned: 1}},
 	} {
 		r := opened(t, c.key, func() int64 { return now })
-		r.begun = time.Now().Add(-time.Second)
 		r.hear(&c.m)
 		if got := r.rec.Counts(); got != c.want {
 			t.Errorf("%s: counted %+v, want %+v", name, got, c.want)
