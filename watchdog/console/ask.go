@@ -7,6 +7,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode/utf8"
 
 	"pinfold/watchdog"
 	"pinfold/watchdog/link/wire"
@@ -21,18 +22,28 @@ type asked struct {
 	Retrieve bool   `json:"retrieve"`
 }
 
-// ask takes what a person asks. A stop or a land goes out before anything else
-// is looked at that could refuse it for being one too many.
+// ask takes what a person asks. Where too much is asked only the answer waits: a
+// stop, or a land, is out by then.
 func (s *Server) ask(w http.ResponseWriter, r *http.Request) {
-	a, status, why := readAsked(w, r)
+	a, vehicles, status, why := s.takeAsked(w, r)
+	s.holdUp()
 	if status != 0 {
 		refuse(w, status, why)
 		return
 	}
+	answer(w, http.StatusAccepted, map[string]any{"asked": a.Ask, "vehicles": vehicles})
+}
+
+// takeAsked carries out what is asked, of so many vehicles; status is 0 where it
+// could be. A stop or a land goes out before anything else is looked at that could
+// refuse it for being one too many.
+func (s *Server) takeAsked(w http.ResponseWriter, r *http.Request) (a asked, vehicles, status int, why string) {
+	if a, status, why = s.readAsked(w, r); status != 0 {
+		return a, 0, status, why
+	}
 	which, ok := s.which(a.Vehicle)
 	if !ok {
-		refuse(w, http.StatusNotFound, "there is no such vehicle")
-		return
+		return a, 0, http.StatusNotFound, "there is no such vehicle"
 	}
 	word, _ := watchdog.ParseAsk(a.Ask)
 	m := wire.Request{Ask: a.Ask, By: by(a.By), Nonce: a.Nonce, Retrieve: a.Retrieve}
@@ -42,37 +53,42 @@ func (s *Server) ask(w http.ResponseWriter, r *http.Request) {
 		for _, i := range which {
 			s.halts[2*i+int(word-watchdog.AskStop)].ask(m.Append(nil))
 		}
-		if !s.limit.ordinary.Allow() {
-			time.Sleep(tarpit) // it is done; only the answer waits
-		}
 	case watchdog.AskStart, watchdog.AskReset:
 		if len(which) != 1 || a.Vehicle == "" {
-			refuse(w, http.StatusBadRequest, "start and reset are asked for one vehicle at a time; name it")
-			return
+			return a, 0, http.StatusBadRequest, "start and reset are asked for one vehicle at a time; name it"
+		}
+		if len(a.Nonce) > wire.NameMax {
+			return a, 0, http.StatusBadRequest, "the nonce is too long"
 		}
 		if status, why := s.bearer(r); status != 0 {
 			time.Sleep(tarpit)
-			refuse(w, status, why)
-			return
+			return a, 0, status, why
 		}
 		if !s.limit.motion.Allow() {
-			refuse(w, http.StatusTooManyRequests, "too many starts and resets; wait a second")
-			return
+			return a, 0, http.StatusTooManyRequests, "too many starts and resets; wait a second"
 		}
 		s.opt.Ask(which[0], m.Append(nil))
 	default:
-		refuse(w, http.StatusBadRequest, "ask start, stop, land or reset")
-		return
+		return a, 0, http.StatusBadRequest, "ask start, stop, land or reset"
 	}
-	answer(w, http.StatusAccepted, map[string]any{"asked": a.Ask, "vehicles": len(which)})
+	return a, len(which), 0, ""
+}
+
+// holdUp has an answer wait where too much is asked.
+func (s *Server) holdUp() {
+	if !s.limit.ordinary.Allow() {
+		time.Sleep(tarpit)
+	}
 }
 
 // readAsked reads the body; status is 0 where it could be.
-func readAsked(w http.ResponseWriter, r *http.Request) (a asked, status int, why string) {
+func (s *Server) readAsked(w http.ResponseWriter, r *http.Request) (a asked, status int, why string) {
 	// No form and no plain text: what another page could send without asking.
 	if t, _, _ := strings.Cut(r.Header.Get("Content-Type"), ";"); t != "application/json" {
 		return a, http.StatusUnsupportedMediaType, "the body must be application/json"
 	}
+	s.door.waits(r) // whoever is slow with the rest keeps nobody out
+	defer s.door.works(r)
 	d := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxAsk))
 	d.DisallowUnknownFields()
 	if err := d.Decode(&a); err != nil {
@@ -83,9 +99,6 @@ func readAsked(w http.ResponseWriter, r *http.Request) (a asked, status int, why
 	}
 	if _, err := d.Token(); err != io.EOF {
 		return a, http.StatusBadRequest, "the body goes on after what is asked"
-	}
-	if len(a.Nonce) > wire.NameMax || len(a.By) > maxBy {
-		return a, http.StatusBadRequest, "the nonce or the name is too long"
 	}
 	return a, 0, ""
 }
@@ -100,10 +113,18 @@ func (s *Server) which(name string) (all []int, ok bool) {
 	return all, len(all) > 0
 }
 
-// by is who asks, as it stands in the trail.
+// by is who asks, as it stands in the trail. A name that is too long is cut: nobody
+// is kept from a stop by a name.
 func by(name string) string {
 	if name = strings.TrimSpace(wire.Printable(name)); name == "" {
 		return "console"
+	}
+	if len(name) > maxBy {
+		end := maxBy - len("…")
+		for !utf8.RuneStart(name[end]) {
+			end--
+		}
+		name = name[:end] + "…"
 	}
 	return name + " at the console"
 }

@@ -2,6 +2,7 @@ package console
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -120,7 +121,7 @@ func TestWhatIsRefused(t *testing.T) {
 		{"an unknown word", "POST", "/ask", `{"ask":"fly"}`, nil, 400},
 		{"an unknown vehicle", "POST", "/ask", `{"ask":"stop","vehicle":"crow"}`, nil, 404},
 		{"a large body", "POST", "/ask", `{"by":"` + strings.Repeat("x", 4000) + `"}`, nil, 413},
-		{"a long name", "POST", "/ask", `{"ask":"stop","by":"` + strings.Repeat("x", 60) + `"}`, nil, 400},
+		{"a long nonce", "POST", "/ask", `{"ask":"start","vehicle":"mole","nonce":"` + strings.Repeat("x", 65) + `"}`, []string{"Authorization", bearer}, 400},
 		{"asked by GET", "GET", "/ask", "", nil, 405},
 		{"a start without token", "POST", "/ask", start, nil, 401},
 		{"the token as a cookie", "POST", "/ask", start, []string{"Cookie", "Authorization=" + token}, 401},
@@ -172,6 +173,27 @@ func TestWhatIsAsked(t *testing.T) {
 			if _, err := wire.DecodeRequest([]byte(m[2:])); err != nil {
 				t.Errorf("%s: %v", m, err)
 			}
+		}
+	}
+}
+
+// Whatever somebody is called, a stop is asked, and the trail says where from.
+func TestNoNameKeepsAStopOut(t *testing.T) {
+	for _, name := range []string{strings.Repeat("Ж", 30), strings.Repeat("漢", 30), strings.Repeat("x", 300), strings.Repeat("\u202e", 30), strings.Repeat(`"`, 40), "\xff", "\x1b[2J"} {
+		s, a := serving(t, nil)
+		body, err := json.Marshal(map[string]string{"ask": "stop", "vehicle": "mole", "by": name, "nonce": strings.Repeat("n", 100)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, said, _ := send(t, s, "POST", "/ask", string(body))
+		all := a.take()
+		if got != http.StatusAccepted || len(all) != 1 {
+			t.Errorf("%.20q: status %d, %s, asked %q", name, got, said, all)
+			continue
+		}
+		r, err := wire.DecodeRequest([]byte(all[0][2:]))
+		if err != nil || r.Ask != wire.Stop || !strings.HasSuffix(r.By, " at the console") {
+			t.Errorf("%.20q: %+v, %v", name, r, err)
 		}
 	}
 }

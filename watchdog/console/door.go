@@ -1,6 +1,7 @@
 package console
 
 import (
+	"context"
 	"net"
 	"net/http"
 	"sync"
@@ -13,7 +14,7 @@ import (
 type door struct {
 	net.Listener
 	mu    sync.Mutex
-	idle  []net.Conn // new or between two requests, the longest waiting first
+	idle  []net.Conn // new, between two requests or within one that is not whole yet, the longest waiting first
 	total int
 	in    map[net.Conn]bool
 	comes *perAddress
@@ -85,18 +86,49 @@ func (d *door) busy(c net.Conn) {
 	}
 }
 
-// state is http.Server.ConnState.
+// wait puts c at the end of the idle; d.mu is held.
+func (d *door) wait(c net.Conn) {
+	d.busy(c)
+	if d.in[c] {
+		d.idle = append(d.idle, c)
+	}
+}
+
+// state is http.Server.ConnState. A request whose header has come is not yet one
+// that is worked at: works and waits say which is.
 func (d *door) state(c net.Conn, s http.ConnState) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	switch s {
-	case http.StateActive:
-		d.busy(c)
 	case http.StateIdle:
-		if d.in[c] {
-			d.idle = append(d.idle, c)
-		}
+		d.wait(c)
 	case http.StateClosed, http.StateHijacked:
 		d.leave(c)
+	}
+}
+
+// connKey is the key of a request's connection in its context.
+type connKey struct{}
+
+// withConn is http.Server.ConnContext.
+func withConn(ctx context.Context, c net.Conn) context.Context {
+	return context.WithValue(ctx, connKey{}, c)
+}
+
+// works takes the connection of r off the idle: its request is being answered.
+func (d *door) works(r *http.Request) {
+	if c, ok := r.Context().Value(connKey{}).(net.Conn); ok {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		d.busy(c)
+	}
+}
+
+// waits puts it among them again: more of its request is waited for.
+func (d *door) waits(r *http.Request) {
+	if c, ok := r.Context().Value(connKey{}).(net.Conn); ok {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		d.wait(c)
 	}
 }

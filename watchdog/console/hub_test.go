@@ -180,6 +180,55 @@ func TestIdleConnectionsKeepNoStopOut(t *testing.T) {
 	}
 }
 
+// Nor does a crowd of requests whose bodies never come, whatever they ask for.
+func TestSlowBodiesKeepNoStopOut(t *testing.T) {
+	t.Parallel()
+	for _, head := range []string{"POST /ask HTTP/1.1\r\nContent-Type: application/json", "POST /ask HTTP/1.1", "GET /icon.svg HTTP/1.1", "GET / HTTP/1.1\r\nOrigin: http://example.org"} {
+		s, a := serving(t, nil)
+		for range maxConns {
+			c, err := net.Dial("tcp", s.door.Addr().String())
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer c.Close()
+			fmt.Fprintf(c, "%s\r\nHost: %s\r\nContent-Length: 100\r\n\r\n{", head, s.door.Addr())
+		}
+		time.Sleep(2 * tarpit) // all of them are waited for
+		r, err := http.NewRequest("POST", s.Address()+"ask", strings.NewReader(`{"ask":"stop"}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Content-Type", "application/json")
+		res, err := (&http.Transport{DisableKeepAlives: true}).RoundTrip(r)
+		if err != nil {
+			t.Errorf("%q: a stop beside them: %v", head, err)
+			continue
+		}
+		res.Body.Close()
+		if res.StatusCode != http.StatusAccepted || len(a.take()) != 2 {
+			t.Errorf("%q: a stop beside them: status %d", head, res.StatusCode)
+		}
+	}
+}
+
+// What is refused costs as much of the rate as what is not.
+func TestAFloodOfWhatIsRefusedIsHeldUp(t *testing.T) {
+	t.Parallel()
+	for what, headers := range map[string][]string{
+		"from elsewhere": {"Origin", "http://example.org"},
+		"plain text":     {"Content-Type", "text/plain"},
+		"no JSON":        {"Content-Type", "application/json"},
+	} {
+		s, _ := serving(t, nil)
+		s.limit.ordinary.SetLimit(0)
+		s.limit.ordinary.SetBurst(0)
+		begun := time.Now()
+		if got, _, _ := send(t, s, "POST", "/ask", "no", headers...); got < 400 || got >= 500 || time.Since(begun) < tarpit {
+			t.Errorf("%s: status %d after %v, while too much is asked", what, got, time.Since(begun))
+		}
+	}
+}
+
 // However many stops are asked, each comes to one that is judged after it was
 // asked, and the judgement gets no more than one in haltEvery.
 func TestAFloodOfStopsReachesTheJudgementBounded(t *testing.T) {

@@ -43,7 +43,10 @@ func (s *Server) handler() http.Handler {
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
+		s.door.works(r)
+		defer s.door.waits(r) // also while what is left of its body is waited for
 		if why := ours(r); why != "" {
+			s.holdUp()
 			refuse(w, http.StatusForbidden, why)
 			return
 		}

@@ -82,6 +82,7 @@ func Listen(o Options) (*Server, error) {
 	s.http = http.Server{
 		Handler: s.handler(), ConnState: s.door.state, MaxHeaderBytes: maxHeader,
 		ReadHeaderTimeout: readIn, ReadTimeout: readIn, WriteTimeout: answerIn, IdleTimeout: idleFor,
+		ConnContext: withConn,
 		BaseContext: func(net.Listener) context.Context { return s.base },
 		ErrorLog:    log.New(io.Discard, "", 0), // whoever is at the other end must not fill the log
 	}
