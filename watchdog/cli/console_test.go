@@ -271,6 +271,7 @@ func TestConsole(t *testing.T) {
 // consoleDrives has a rover run into a caution and a stop, and be stopped by hand.
 func consoleDrives(t *testing.T) {
 	r := newConsoleRig(t, true)
+	r.pressing()
 	browsertest.Eval[bool](r.page, observe)
 	r.page.Type("#token", "the-wrong-token-of-the-test")
 	r.permit("start")

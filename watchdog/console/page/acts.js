@@ -33,12 +33,13 @@ export function halter(spare, name) {
 }
 
 // Act is a button that asks for motion: pressed twice within 5 s, and not while
-// anything is missing.
+// anything is missing. A double click is one press, and so is a key that is held.
 class Act {
   constructor(permit) {
     this.permit = permit;
     this.button = el("button", { type: "button" });
-    this.button.addEventListener("click", () => this.press());
+    this.button.addEventListener("click", e => { if (e.detail < 2) this.press(); });
+    this.button.addEventListener("keydown", e => { if (e.repeat && (e.key === "Enter" || e.key === " ")) e.preventDefault(); });
     this.armed = 0; this.words = null;
   }
   // show takes what the act is, { ask, retrieve, label, again, lacks }; null: there
@@ -103,7 +104,7 @@ export class Permit {
     if (key === this.key) return;
     this.key = key;
     this.list.replaceChildren(...rows.map(r => {
-      const [holds, text] = r.split("|"), ok = holds === "true";
+      const at = r.indexOf("|"), holds = r.slice(0, at), text = r.slice(at + 1), ok = holds === "true";
       return el("li", {}, el("b", { textContent: ok ? "✓" : "✗" }), el("span", { className: "unseen", textContent: ok ? "holds: " : holds === "no" ? "" : "does not hold: " }), text);
     }));
   }
