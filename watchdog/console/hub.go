@@ -58,26 +58,36 @@ func (h *hub) run(stop <-chan struct{}, failed func(string)) {
 			return
 		case <-tick.C:
 		}
-		for _, s := range h.screens {
-			s.past.add(s.newest.Load())
+		err := h.keep()
+		if err == nil && h.watched.Load() > 0 {
+			err = h.turn()
 		}
-		if h.watched.Load() == 0 {
-			continue
-		}
-		if err := h.turn(); err != nil {
+		if err != nil {
 			failed("the console can show nothing more: " + err.Error())
 			return // every page turns grey
 		}
 	}
 }
 
+// rescued makes an error of a panic: whatever fails here, the guard goes on.
+func rescued(err *error) {
+	if p := recover(); p != nil {
+		*err = fmt.Errorf("%v", p)
+	}
+}
+
+// keep takes what is shown into the last minute.
+func (h *hub) keep() (err error) {
+	defer rescued(&err)
+	for _, s := range h.screens {
+		s.past.add(s.newest.Load())
+	}
+	return nil
+}
+
 // turn makes one frame and tells everybody of it.
 func (h *hub) turn() (err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("%v", p)
-		}
-	}()
+	defer rescued(&err)
 	h.mu.Lock()
 	site := h.site
 	h.mu.Unlock()

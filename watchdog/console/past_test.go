@@ -112,3 +112,14 @@ func TestAPageGetsTheMinuteBeforeIt(t *testing.T) {
 		}
 	}
 }
+
+// A panic in what is kept ends the page, and nothing else.
+func TestAPanicInThePastEndsThePageAlone(t *testing.T) {
+	h := newHub(Site{}, func() time.Duration { return 0 })
+	h.screens = []*Screen{nil}
+	said := ""
+	h.run(make(chan struct{}), func(why string) { said = why })
+	if !strings.Contains(said, "the console can show nothing more: ") {
+		t.Errorf("said %q", said)
+	}
+}
