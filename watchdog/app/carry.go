@@ -17,7 +17,7 @@ func (k *keeper) carryOut(effects []watchdog.Effect, now time.Duration) {
 	for i := range effects {
 		e := &effects[i]
 		if urgent && e.Kind != watchdog.DoPermit && e.Kind != watchdog.DoCommand {
-			runtime.Gosched()
+			runtime.Gosched() // what sends them goes first: records and log lines would else be written before they leave
 			urgent = false
 		}
 		urgent = urgent || e.Kind == watchdog.DoPermit && !e.Permit.Go || e.Kind == watchdog.DoCommand

@@ -63,10 +63,10 @@ margin = 0.10
 `
 
 // BenchmarkWholeReaction measures, from the side of the vehicle, the time from a
-// pose outside the pen that is published to the stop that is received, with the
+// pose outside the pen that is published to the withdrawn permit that is received, with the
 // guard as it is run: a process of its own, its core, its trail, four vehicles at 50
 // poses a second each. A bare client of the library, in a process of its own too,
-// answers poses of as many bytes in its callback, in turns on the same broker: the
+// answers some 160 bytes, as a pose has, in its callback, in turns on the same broker: the
 // echo. Only the ratios mean anything:
 //
 //	go test -run '^$' -bench WholeReaction -benchtime 2000x ./watchdog/link
