@@ -28,7 +28,8 @@ type Client struct {
 	session  *session // nil while the link is down
 	slots    []*Slot
 	waiting  []*Slot // in the order in which they are to be sent
-	last     ticket  // of the newest message sent from a slot
+	last     ticket  // of the newest message handed to the library
+	note     bool    // the library is to be given a note
 	closing  bool
 	deadline time.Time // of Close
 	stats    Stats

@@ -2,6 +2,7 @@ package link
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -18,6 +19,7 @@ type conn struct {
 	net.Conn
 	in   *bufio.Reader
 	past *direct // nil: everything is handed out
+	now  atOnce  // what is sent past the library
 	head []byte  // header bytes still to be handed out
 	buf  [5]byte
 	pass int // bytes of the current packet still to be handed out
@@ -42,6 +44,7 @@ func open(ctx context.Context, t target, within time.Duration, past *direct) (*c
 		return nil, err
 	}
 	raw = newQuiet(raw)
+	c := &conn{past: past}
 	if t.tls != nil {
 		secure := tls.Client(raw, t.tls)
 		if err := secure.HandshakeContext(ctx); err != nil {
@@ -50,15 +53,36 @@ func open(ctx context.Context, t target, within time.Duration, past *direct) (*c
 		}
 		raw = secure
 	}
-	return &conn{Conn: raw, in: bufio.NewReaderSize(raw, 8<<10), past: past}, nil
+	c.Conn, c.in = raw, bufio.NewReaderSize(raw, 8<<10)
+	c.now.to, _ = raw.(writer)
+	return c, nil
 }
 
+// Write is given one packet at a time by the library (its packets' Write), from
+// several goroutines.
 func (c *conn) Write(p []byte) (int, error) {
+	c.now.Lock()
+	defer c.now.Unlock()
+	if bytes.Equal(p, note[:]) {
+		return len(p), nil
+	}
+	return c.write(p)
+}
+
+func (c *conn) write(p []byte) (int, error) {
 	if err := c.Conn.SetWriteDeadline(time.Now().Add(writeTimeout)); err != nil {
 		return 0, err
 	}
-	return c.Conn.Write(p)
+	n, err := c.Conn.Write(p)
+	if err == nil {
+		err = c.Conn.SetWriteDeadline(time.Time{})
+	}
+	return n, err
 }
+
+// SetWriteDeadline does nothing: every write has its own, which the library would
+// take from a ping that another goroutine writes.
+func (c *conn) SetWriteDeadline(time.Time) error { return nil }
 
 // Read hands out packets, cut where they are too long. One goroutine reads. A
 // socket that was closed on this side ends like one that was closed on the

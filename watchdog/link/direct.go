@@ -42,7 +42,10 @@ func newDirect(subs []Sub, now func() time.Duration) *direct {
 // a quarter of what it takes for silence.
 var note = [...]byte{typePublish << 4, 3, 0, 1, 0}
 
-const noteEvery = keepAlive / 4
+const (
+	noteEvery = keepAlive / 4
+	noteTopic = "\x00"
+)
 
 // take puts the packet that in stands before into its inbox, where it is a message
 // for one: first is the packet's first byte, length what remains after its fixed

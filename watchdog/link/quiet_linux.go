@@ -21,6 +21,10 @@ type quiet struct {
 	p    []byte                // where read puts it
 	n    int
 	err  syscall.Errno
+
+	onceOut func(fd uintptr) bool // writeOut, made once
+	out     []byte                // what writeOut writes
+	wrote   int
 }
 
 // newQuiet is c itself where it has no socket of its own.
@@ -34,7 +38,7 @@ func newQuiet(c net.Conn) net.Conn {
 		return c
 	}
 	q := &quiet{Conn: c, raw: raw}
-	q.once = q.read
+	q.once, q.onceOut = q.read, q.writeOut
 	return q
 }
 
@@ -70,6 +74,32 @@ func (q *quiet) read(fd uintptr) bool {
 			return false
 		default:
 			q.err = e
+			return true
+		}
+	}
+}
+
+// writeNow writes as much of p as the socket takes without waiting; what keeps it
+// from taking all is met by the next ordinary write. Nobody else may be writing.
+func (q *quiet) writeNow(p []byte) int {
+	q.out, q.wrote = p, 0
+	if q.raw.Write(q.onceOut) != nil {
+		q.wrote = 0 // never called
+	}
+	q.out = nil
+	return q.wrote
+}
+
+// writeOut tries once.
+func (q *quiet) writeOut(fd uintptr) bool {
+	for {
+		n, _, e := syscall.RawSyscall(syscall.SYS_WRITE, fd, uintptr(unsafe.Pointer(&q.out[0])), uintptr(len(q.out)))
+		switch e {
+		case 0:
+			q.wrote = int(n)
+			return true
+		case syscall.EINTR:
+		default:
 			return true
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"net"
 	"os"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -14,12 +15,28 @@ import (
 // pair is both ends of a connection through the loopback.
 func pair(t *testing.T) (near net.Conn, far *net.TCPConn) {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	raw, far := plainPair(t, 0)
+	return newQuiet(raw), far
+}
+
+// plainPair has segments of so many bytes, as the loopback would have them where
+// that is nought.
+func plainPair(t *testing.T, segment int) (near, far *net.TCPConn) {
+	t.Helper()
+	cut := func(_, _ string, c syscall.RawConn) (err error) {
+		if segment > 0 {
+			_ = c.Control(func(fd uintptr) {
+				err = syscall.SetsockoptInt(int(fd), syscall.IPPROTO_TCP, syscall.TCP_MAXSEG, segment)
+			})
+		}
+		return err
+	}
+	l, err := (&net.ListenConfig{Control: cut}).Listen(t.Context(), "tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer l.Close()
-	raw, err := net.Dial("tcp", l.Addr().String())
+	raw, err := (&net.Dialer{Control: cut}).Dial("tcp", l.Addr().String())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -28,7 +45,7 @@ func pair(t *testing.T) (near net.Conn, far *net.TCPConn) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { raw.Close(); accepted.Close() })
-	return newQuiet(raw), accepted.(*net.TCPConn)
+	return raw.(*net.TCPConn), accepted.(*net.TCPConn)
 }
 
 func TestQuietReadsWhatWasSent(t *testing.T) {

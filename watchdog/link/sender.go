@@ -29,8 +29,15 @@ func (c *Client) send() {
 // confirmation of its last message.
 func (c *Client) drain() (again bool) {
 	c.mu.Lock()
-	n := len(c.waiting)
+	n, session := len(c.waiting), c.session
+	if !c.note {
+		session = nil
+	}
+	c.note = false
 	c.mu.Unlock()
+	if session != nil {
+		session.publish(noteTopic, nil, 0, false)
+	}
 	for ; n > 0; n-- {
 		if c.sendNext() {
 			again = true
@@ -159,5 +166,6 @@ func (c *Client) publishOne(topic string, payload []byte, qos byte, retain bool)
 		return t, fmt.Errorf("link: %s was not sent: %w", topic, t.token.Error())
 	}
 	c.stats.Sent++
+	c.last = t
 	return t, nil
 }

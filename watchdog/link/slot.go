@@ -2,6 +2,7 @@ package link
 
 import (
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -70,9 +71,36 @@ func (s *Slot) Put(payload []byte, notAfter time.Duration) {
 	if s.pending {
 		c.stats.Replaced++
 	}
+	if s.atOnce(payload, notAfter) {
+		return
+	}
 	s.buf = append(s.buf[:0], payload...)
 	s.notAfter, s.pending, s.kept = notAfter, true, s.retain
 	c.enqueue(s)
+}
+
+// atOnce sends payload now where nothing that was handed over before it could come
+// after it. Called with the client locked.
+func (s *Slot) atOnce(payload []byte, notAfter time.Duration) bool {
+	c := s.c
+	if s.qos > 0 || s.retain || c.opt.Now() > notAfter || !c.last.done() || !c.sending.TryLock() {
+		return false
+	}
+	defer c.sending.Unlock()
+	conn := c.session.conn.Load()
+	if conn == nil || !conn.sendNow(s.topic, payload) {
+		return false
+	}
+	s.pending = false // it stays in line, and has nothing to send
+	c.stats.Sent++
+	if s.left != nil {
+		go s.left(slices.Clone(payload), c.opt.Now())
+	}
+	if conn.unheard(time.Now()) {
+		c.note = true
+		c.wake()
+	}
+	return true
 }
 
 // enqueue lines s up for the sender. Called with the client locked.
@@ -84,6 +112,11 @@ func (c *Client) enqueue(s *Slot) {
 		s.queued = true
 		c.waiting = append(c.waiting, s)
 	}
+	c.wake()
+}
+
+// wake has the sender look.
+func (c *Client) wake() {
 	select {
 	case c.kick <- struct{}{}:
 	default:
