@@ -29,7 +29,7 @@ const maxFaultRuns = 10_000
 // on two cores.
 const (
 	faultFleet  = 10
-	faultWorlds = 4
+	faultWorlds = 3
 )
 
 // faultsDoc is what rehearse --faults --json prints.
