@@ -299,6 +299,7 @@ func consoleDrives(t *testing.T) {
 	r.minuteBefore()
 	r.looks()
 	r.page.Quiet()
+	r.stood()
 	r.killed()
 }
 
