@@ -2,6 +2,7 @@ package console
 
 import (
 	"context"
+	"crypto/tls"
 	"net"
 	"net/http"
 	"slices"
@@ -156,6 +157,7 @@ func (d *door) wait(c net.Conn) {
 // state is http.Server.ConnState. A request whose header has come is not yet one
 // that is worked at: works and waits say which is.
 func (d *door) state(c net.Conn, s http.ConnState) {
+	c = bare(c)
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	switch s {
@@ -166,12 +168,20 @@ func (d *door) state(c net.Conn, s http.ConnState) {
 	}
 }
 
+// bare is the connection as the door let it in.
+func bare(c net.Conn) net.Conn {
+	if t, ok := c.(*tls.Conn); ok {
+		return t.NetConn()
+	}
+	return c
+}
+
 // connKey is the key of a request's connection in its context.
 type connKey struct{}
 
 // withConn is http.Server.ConnContext.
 func withConn(ctx context.Context, c net.Conn) context.Context {
-	return context.WithValue(ctx, connKey{}, c)
+	return context.WithValue(ctx, connKey{}, bare(c))
 }
 
 // works takes the connection of r off the idle: its request is being answered.

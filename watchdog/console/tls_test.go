@@ -1,0 +1,121 @@
+package console
+
+import (
+	"context"
+	"crypto/tls"
+	"crypto/x509"
+	"io"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"pinfold/watchdog/console/browsertest"
+)
+
+// encrypted is a console with the certificate that Go's own test servers have, and a
+// client that trusts it and no other.
+func encrypted(t *testing.T) (*Server, *asks, *http.Client) {
+	t.Helper()
+	h := httptest.NewTLSServer(nil)
+	own, trusted := h.TLS.Certificates, x509.NewCertPool()
+	trusted.AddCert(h.Certificate())
+	h.Close()
+	s, a := serving(t, func(o *Options) { o.TLS = &tls.Config{MinVersion: tls.VersionTLS12, Certificates: own} })
+	c := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: trusted}, ForceAttemptHTTP2: true, DisableKeepAlives: true}}
+	return s, a, c
+}
+
+func TestEncrypted(t *testing.T) {
+	t.Parallel()
+	s, a, client := encrypted(t)
+	addr := s.door.Addr().String()
+	if s.Address() != "https://"+addr+"/" {
+		t.Errorf("the page is at %s", s.Address())
+	}
+	for range maxEach { // idle ones, the door must know them by what it let in
+		c, err := net.Dial("tcp", addr)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer c.Close()
+	}
+	for _, c := range []struct {
+		what, origin string
+		want         int
+	}{
+		{"no origin", "", 202}, {"the own", "https://" + addr, 202}, {"the own, unencrypted", "http://" + addr, 403}, {"another", "https://example.org", 403},
+	} {
+		r, err := http.NewRequest("POST", s.Address()+"ask", strings.NewReader(`{"ask":"stop"}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Content-Type", "application/json")
+		if c.origin != "" {
+			r.Header.Set("Origin", c.origin)
+		}
+		res, err := client.Do(r)
+		if err != nil {
+			t.Fatalf("%s: %v", c.what, err)
+		}
+		_ = res.Body.Close()
+		if got := len(a.take()); res.StatusCode != c.want || (got > 0) != (c.want == http.StatusAccepted) || res.ProtoMajor != 1 {
+			t.Errorf("%s: status %d by %s, want %d, asked %d", c.what, res.StatusCode, res.Proto, c.want, got)
+		}
+		time.Sleep(2 * haltEvery)
+	}
+	if res, err := http.Get("http://" + addr + "/"); err == nil {
+		b, _ := io.ReadAll(res.Body)
+		_ = res.Body.Close()
+		if res.StatusCode != http.StatusBadRequest || strings.Contains(string(b), "Pinfold") {
+			t.Errorf("unencrypted: status %d: %.80s", res.StatusCode, b)
+		}
+	}
+	if res, err := http.Get(s.Address()); err == nil {
+		_ = res.Body.Close()
+		t.Error("who trusts another authority is answered")
+	}
+	for end := time.Now().Add(10 * time.Second); busyIn(s) > 0; time.Sleep(10 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("%d connections that are over count as at work", busyIn(s))
+		}
+	}
+}
+
+// The port of an https address that names none is 443 (RFC 9110, 4.2.2).
+func TestPortThatIsNotNamed(t *testing.T) {
+	for _, c := range []struct {
+		port   int
+		secure bool
+		want   bool
+	}{{80, false, true}, {443, true, true}, {443, false, false}, {80, true, false}} {
+		r := httptest.NewRequest("GET", "http://127.0.0.1/", nil)
+		r = r.WithContext(context.WithValue(r.Context(), http.LocalAddrContextKey, net.Addr(&net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: c.port})))
+		if c.secure {
+			r.TLS = &tls.ConnectionState{}
+		}
+		if got := hostOurs(r); got != c.want {
+			t.Errorf("port %d, encrypted %t: %t", c.port, c.secure, got)
+		}
+	}
+}
+
+// The page itself works over https, and its stop.
+func TestEncryptedPage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes a browser")
+	}
+	t.Parallel()
+	s, a, _ := encrypted(t)
+	keepShowing(t, s)
+	p := browsertest.Open(t, s.Address(), 800, 600)
+	p.Wait("live", `document.body.dataset.word === "live"`, 30*time.Second)
+	p.Click("#stop-all")
+	p.Wait("a stop is asked", `document.getElementById("halt-says").textContent.includes("stop asked for all vehicles. Watch")`, 20*time.Second)
+	if got := len(a.take()); got != 2 {
+		t.Errorf("%d stops of 2 vehicles were asked", got)
+	}
+	p.Quiet()
+}
