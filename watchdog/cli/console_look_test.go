@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"syscall"
 	"time"
 
 	"pinfold/watchdog/console/browsertest"
@@ -61,22 +60,4 @@ func (r *consoleRig) pressing() {
 	})()`); wrong != "" {
 		r.Errorf("pressing: %s", wrong)
 	}
-}
-
-// stood has the daemon stand still and go on: the page greys, and comes back by
-// itself.
-func (r *consoleRig) stood() {
-	r.Helper()
-	const live = `document.body.dataset.word === "live"`
-	r.page.Wait("live", live, 10*time.Second)
-	for _, sig := range []syscall.Signal{syscall.SIGSTOP, syscall.SIGCONT} {
-		if err := r.guard.cmd.Process.Signal(sig); err != nil {
-			r.Fatal(err)
-		}
-		if sig == syscall.SIGSTOP {
-			r.page.Wait("grey while the daemon stands", `document.body.dataset.word === "lost"`, 10*time.Second)
-			time.Sleep(2 * time.Second)
-		}
-	}
-	r.page.Wait("live once it goes on", live, 20*time.Second)
 }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"crypto/tls"
 	"crypto/x509"
+	"encoding/json"
+	"fmt"
 	"io"
 	"net"
 	"net/http"
@@ -117,5 +119,35 @@ func TestEncryptedPage(t *testing.T) {
 	if got := len(a.take()); got != 2 {
 		t.Errorf("%d stops of 2 vehicles were asked", got)
 	}
+	hostileNames(t, s, p)
 	p.Quiet()
+}
+
+// hostileNames has names and events hold what would be markup: it is shown as it
+// stands, and makes no element.
+func hostileNames(t *testing.T, s *Server, p *browsertest.Page) {
+	t.Helper()
+	const name = `<img id=evil src=x onerror=evil=1>"'&lt;|` + "\u202e\x1b[2J"
+	site := testSite()
+	site.Name, site.Safety, site.Session = name+"1", name+"2", name+"3"
+	site.Vehicles[0].Name = name
+	site.Vehicles[1].Zones = []Zone{{Name: name + "4", Kind: name, Ceiling: 1, Rings: [][][2]float64{{{0, 0}, {1, 0}, {1, 1}}}}}
+	s.SetSite(site)
+	s.Line(Line{Vehicle: name, Level: name, Text: name + "5"})
+	for _, shown := range []string{"1", "2", "3", "4", "5"} {
+		p.Wait("name "+shown+" is shown as it stands", fmt.Sprintf(`document.body.textContent.includes(%s)`, quoted(t, name+shown)), 20*time.Second)
+	}
+	if browsertest.Eval[bool](p, `document.getElementById("evil") !== null || "evil" in window`) {
+		t.Error("a name is taken for markup")
+	}
+}
+
+// quoted is text as a script's own.
+func quoted(t *testing.T, text string) string {
+	t.Helper()
+	b, err := json.Marshal(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
 }

@@ -163,6 +163,9 @@ func (p *Page) Wait(what, js string, within time.Duration) time.Duration {
 	}
 }
 
+// Home is the page's own address.
+func (p *Page) Home() string { return p.own }
+
 // Again goes to the page's own address once more, as who opens it afresh.
 func (p *Page) Again() {
 	p.tb.Helper()
