@@ -123,6 +123,7 @@ type loader struct {
 	name     string // of the site
 	files    []File
 	cautions Problems
+	rooms    []measured
 	blind    bool // some zones, or whose they are, are unknown
 }
 

@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"math"
+	"reflect"
 
 	"pinfold/watchdog"
 	"pinfold/zones"
@@ -152,7 +153,7 @@ func (l *loader) measure(d *draft, own []*declared) Room {
 	if len(l.probs) > 0 && !p.space(p.until(p.limits())).Empty() {
 		return Room{} // there will be no Site to show it in
 	}
-	r := p.room()
+	r := l.roomOf(p)
 	switch {
 	case r.AtRest.Empty():
 		l.noRoom(d, own, p)
@@ -162,6 +163,28 @@ func (l *loader) measure(d *draft, own []*declared) Room {
 		d.limits.caution(l, "speed", fmt.Sprintf("leaves the pen of %q in %d pieces: at this speed it cannot come from one to the other", d.name, r.Moving.Pieces), "drive slower there, or widen the passage")
 	}
 	return r
+}
+
+// roomOf is p's room: that of a vehicle before it where they differ by their name
+// alone, since it takes 30 ms to work one out, and a start waits for it.
+func (l *loader) roomOf(p *pen) Room {
+	same := *p.cfg
+	same.Vehicle = ""
+	for i := range l.rooms {
+		if r := l.rooms[i].room; reflect.DeepEqual(same, l.rooms[i].cfg) {
+			r.Vehicle = p.cfg.Vehicle
+			return r
+		}
+	}
+	r := p.room()
+	l.rooms = append(l.rooms, measured{same, r})
+	return r
+}
+
+// measured is a room and whose it is, but for the name.
+type measured struct {
+	cfg  watchdog.Config
+	room Room
 }
 
 // noRoom reports a pen with no place to stand in: for what reason.

@@ -250,3 +250,30 @@ func TestLandedIsInside(t *testing.T) {
 		t.Errorf("declared floor %v, judged %v", v.Shapes[0].Floor, v.Config.Zones.Shapes()[0].Floor)
 	}
 }
+
+// A vehicle that differs from one before it by its name has its room; one that is
+// wider, or is not in the same zones, has its own.
+func TestEqualVehiclesHaveEqualRooms(t *testing.T) {
+	one := bigRover(20, 2, 1, 2)
+	_, vehicle, _ := strings.Cut(one, "[[vehicle]]")
+	text := one
+	for name, change := range map[string]string{"twin": "radius = 0.5", "wide": "radius = 0.7"} {
+		text += "[[vehicle]]" + strings.Replace(strings.Replace(vehicle, `"cart"`, fmt.Sprintf("%q", name), 1), "radius = 0.5", change, 1)
+	}
+	text += "[[zone]]\nname = \"pit\"\nkind = \"keep-out\"\nvehicles = [\"deep\"]\nfloor = 0\nceiling = 3\npolygon = [[1, 1], [4, 1], [4, 4], [1, 4]]\n" +
+		"[[vehicle]]" + strings.Replace(vehicle, `"cart"`, `"deep"`, 1)
+	rooms := map[string]Room{}
+	for _, r := range mustParseText(t, text).Rooms() {
+		rooms[r.Vehicle] = r
+	}
+	twin := rooms["cart"]
+	twin.Vehicle = "twin"
+	if len(rooms) != 4 || rooms["twin"] != twin {
+		t.Errorf("%d rooms; the twin's is %+v, of %+v", len(rooms), rooms["twin"], rooms["cart"])
+	}
+	for _, name := range []string{"wide", "deep"} {
+		if rooms[name].AtRest.Area >= rooms["cart"].AtRest.Area {
+			t.Errorf("%s: %+v", name, rooms[name].AtRest)
+		}
+	}
+}

@@ -149,8 +149,14 @@ func pack(out, version string, day time.Time, b board) error {
 		return err
 	}
 	fmt.Printf("%s  (program %.1f MB)\n", deb, float64(info.Size())/1e6)
+	if info.Size() > most {
+		return fmt.Errorf("the program for %s has %d bytes, more than %d; see in docs/board.md what takes them", b.deb, info.Size(), most)
+	}
 	return nil
 }
+
+// most is how many bytes the program may have on a board.
+const most = 15_000_000
 
 // fill writes from, its words replaced, to path.
 func fill(from, path string, words *strings.Replacer) error {

@@ -48,11 +48,11 @@ func demoTracker(clock time.Duration, name string) TrackerSpec {
 	}
 }
 
-// DemoNode is one of the demo's vehicles (Wren or Mole) at its place, ready for
+// DemoNode is one of the demo's vehicles (Wren, Mole or a copy of one) at its place, ready for
 // StartNode. The two have clocks that have nothing to do with one another.
 func DemoNode(vehicle, url, prefix string, seed uint64) NodeOptions {
-	o := NodeOptions{Vehicle: vehicle, Broker: url, Prefix: prefix, Pen: DemoPens()[vehicle], Seed: seed}
-	if vehicle == Mole {
+	o := NodeOptions{Vehicle: vehicle, Broker: url, Prefix: prefix, Pen: DemoPens()[kindOf(vehicle)], Seed: seed}
+	if kindOf(vehicle) == Mole {
 		o.Plant = NewRover(DemoRover(), 9, 1.2, 0, Tick)
 		o.Tracker = demoTracker(77*time.Minute, "cart-eye")
 		return o

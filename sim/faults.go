@@ -31,6 +31,9 @@ func (f Faults) Doubt(confidence float64) { f.with(func(r *rig) { r.tracker.Doub
 // the vehicle sees, and nobody hears it.
 func (f Faults) Silence(on bool) { f.with(func(r *rig) { r.silent = on }) }
 
+// Thin has only every so manieth pose published, 0: all.
+func (f Faults) Thin(every int) { f.with(func(r *rig) { r.thin = every }) }
+
 // RestartTracker restarts the tracker where the vehicle is: a new id, a new
 // origin.
 func (f Faults) RestartTracker() { f.with(func(r *rig) { r.tracker.Restart(r.plant.State()) }) }
@@ -38,7 +41,7 @@ func (f Faults) RestartTracker() { f.with(func(r *rig) { r.tracker.Restart(r.pla
 // Recover ends every fault but a restart.
 func (f Faults) Recover() {
 	f.with(func(r *rig) {
-		r.silent = false
+		r.silent, r.thin = false, 0
 		r.tracker.Lose(false)
 		r.tracker.Freeze(false)
 		r.tracker.Home()

@@ -41,6 +41,8 @@ const slice = 2500 * time.Microsecond
 // import, acknowledges commands, and halts when it may not move. All methods
 // may be called from any goroutine.
 type Node struct {
+	// Vehicle is its name on the wire.
+	Vehicle string
 	// Faults is what can go wrong with its tracker.
 	Faults Faults
 
@@ -83,7 +85,7 @@ func StartNode(ctx context.Context, o NodeOptions) (*Node, error) {
 	if err != nil {
 		return nil, fmt.Errorf("sim: node %s: %w", o.Vehicle, err)
 	}
-	n := &Node{epoch: time.Now(), rig: r, stop: make(chan struct{}), done: make(chan struct{})}
+	n := &Node{Vehicle: o.Vehicle, epoch: time.Now(), rig: r, stop: make(chan struct{}), done: make(chan struct{})}
 	n.Faults.node = n
 	if err := n.connect(ctx, o, topics); err != nil {
 		return nil, fmt.Errorf("sim: node %s: %w", o.Vehicle, err)

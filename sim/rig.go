@@ -18,6 +18,8 @@ type rig struct {
 	flies   bool
 	hold    time.Duration
 	silent  bool // tracker fault: nothing is published
+	thin    int  // only every so manieth pose is; all where 0
+	skipped int  // poses since the last that was
 
 	now     time.Duration // simulation time, a multiple of Tick
 	doing   Mode
@@ -82,7 +84,8 @@ func (r *rig) step() {
 	}
 	r.log.step(r.clock(), s, r.may, r.room, action.String(), verdict.Why)
 	for _, m := range r.tracker.Step(r.now, s) {
-		if !r.silent {
+		if r.skipped++; !r.silent && r.skipped >= r.thin {
+			r.skipped = 0
 			r.poses = append(r.poses, m.Payload)
 		}
 	}

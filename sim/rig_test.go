@@ -233,6 +233,11 @@ func TestRigSilence(t *testing.T) {
 	if n := bytes.Count(b.out, []byte(`"stamp"`)); n != 20 {
 		t.Errorf("%d poses in 100 ms at 200 Hz", n)
 	}
+	b.out, b.thin = nil, 4
+	b.run(100*ms, 5*ms, false)
+	if n := bytes.Count(b.out, []byte(`"stamp"`)); n != 5 {
+		t.Errorf("%d poses in 100 ms of which one in four is sent", n)
+	}
 }
 
 // The log keeps the newest halts and no more.

@@ -4,22 +4,24 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"pinfold/sim/judge"
 	"pinfold/watchdog/link/wire"
 )
 
-// Scenario is one vehicle at cruise speed to which something happens. The
-// watchdog runs on DemoSite, or a site that has the vehicle, at Broker.
+// Scenario is vehicles at cruise speed to which something happens. The watchdog
+// runs on FleetSite, or a site that has the vehicles, at Broker.
 type Scenario struct {
 	Broker  string // URL
 	Prefix  string // wire.DefaultPrefix where empty
 	Vehicle string // Wren or Mole
-	Seed    uint64
-	// Fault is what happens, called once at cruise speed. It may act on the node
-	// (n.Faults) or on the world: kill the watchdog, stop the broker.
-	Fault func(ctx context.Context, n *Node) error
+	Count   int    // how many of that kind; one where zero
+	Seed    uint64 // of the first; the others' follow
+	// Fault is what happens, called once when all are at cruise speed. It may act
+	// on the nodes (n.Faults) or on the world: kill the watchdog, stop the broker.
+	Fault func(ctx context.Context, fleet []*Node) error
 	// Valid is the permit's validity that the watchdog declares.
 	Valid time.Duration
 	// Detect is how long the fault may go unnoticed while permits stay fresh:
@@ -77,41 +79,78 @@ func laneOf(vehicle string) lane {
 	if vehicle == Mole {
 		return lane{Vec{X: 9, Y: 1.2}, Vec{X: 13.8, Y: 1.2}, 0.8, 0.9}
 	}
-	return lane{Vec{1.4, 1.2, flight}, Vec{5.6, 1.2, flight}, 1.2, 1.2}
+	return lane{Vec{1.4, 1.2, 0.5}, Vec{5.6, 1.2, 0.5}, 1.2, 1.2} // low: going up takes time
 }
 
-// pilot cruises along the lane.
-func (l lane) pilot(vehicle string) Pilot {
+// pilot cruises along the lane, from where the vehicle is to its far end; again: after
+// it has gone back to the near one.
+func (l lane) pilot(vehicle string, again bool) Pilot {
 	c := Course{Points: []Vec{l.from, l.to}, Speed: l.speed, Accel: l.accel}
+	if !again {
+		c.Points = c.Points[1:]
+	}
 	if vehicle == Mole {
 		return NewDriving(c)
 	}
 	return NewFlight(c)
 }
 
-// RunScenario starts the vehicle and an operator, has it started and brought
-// to cruise speed, causes the fault and measures until rest. An error says that
-// nothing could be measured; a vehicle that came to rest too late, or nowhere
-// inside its pen, is no error but a Measured that is not InTime.
+// Outcome is what was measured of one vehicle, or why nothing was.
+type Outcome struct {
+	Measured
+	Err error
+}
+
+// RunScenario is RunFleet of one vehicle.
 func RunScenario(ctx context.Context, s Scenario) (Measured, error) {
-	if err := s.check(); err != nil {
-		return Measured{}, err
-	}
-	n, err := StartNode(ctx, DemoNode(s.Vehicle, s.Broker, s.Prefix, s.Seed))
+	s.Count = 1
+	all, err := RunFleet(ctx, s)
 	if err != nil {
 		return Measured{}, err
 	}
-	defer n.Close()
-	if err := s.cruise(ctx, n); err != nil {
-		return Measured{}, err
+	return all[0].Measured, all[0].Err
+}
+
+// RunFleet starts the vehicles and an operator, has them started and brought to
+// cruise speed, causes the fault and measures until rest. An error says that
+// nothing could be measured of any, an Outcome's of that one; a vehicle that came
+// to rest too late, or nowhere inside its pen, is no error but a Measured that is
+// not InTime.
+func RunFleet(ctx context.Context, s Scenario) ([]Outcome, error) {
+	if err := s.check(); err != nil {
+		return nil, err
 	}
-	before := n.View().Halts
-	m := Measured{Fault: n.Clock()}
-	if err := s.Fault(ctx, n); err != nil {
-		return m, fmt.Errorf("sim: scenario: the fault could not be caused: %w", err)
+	var fleet []*Node
+	defer func() {
+		for _, n := range fleet {
+			n.Close()
+		}
+	}()
+	for i, name := range fleetNames(s.Vehicle, s.Count) {
+		n, err := StartNode(ctx, DemoNode(name, s.Broker, s.Prefix, s.Seed+uint64(i)))
+		if err != nil {
+			return nil, err
+		}
+		n.Faults.Thin(waiting)
+		fleet = append(fleet, n)
 	}
-	m.Started = n.Clock() - m.Fault
-	return s.measure(ctx, n, m, before)
+	if err := s.cruise(ctx, fleet); err != nil {
+		return nil, err
+	}
+	all, before := make([]Outcome, len(fleet)), make([]int, len(fleet))
+	for i, n := range fleet {
+		before[i], all[i].Fault = n.View().Halts, n.Clock()
+	}
+	if err := s.Fault(ctx, fleet); err != nil {
+		return nil, fmt.Errorf("sim: scenario: the fault could not be caused: %w", err)
+	}
+	var wait sync.WaitGroup
+	for i, n := range fleet {
+		all[i].Started = n.Clock() - all[i].Fault
+		wait.Go(func() { all[i].Measured, all[i].Err = s.measure(ctx, n, all[i].Measured, before[i]) })
+	}
+	wait.Wait()
+	return all, nil
 }
 
 func (s *Scenario) check() error {
@@ -124,64 +163,104 @@ func (s *Scenario) check() error {
 	if s.Valid <= 0 || s.Detect < 0 || s.Slack < 0 {
 		return fmt.Errorf("sim: scenario: validity %v, detection %v, slack %v: the first must be positive, none negative", s.Valid, s.Detect, s.Slack)
 	}
+	if s.Count < 0 || s.Count > MaxFleet {
+		return fmt.Errorf("sim: scenario: %d vehicles; there may be 1 to %d", s.Count, MaxFleet)
+	}
 	if s.Slack == 0 {
 		s.Slack = DefaultSlack
 	}
+	s.Count = max(s.Count, 1)
 	return nil
 }
 
-// cruise has the operator start the vehicle and waits for cruise speed, again
-// where the machine held something up on the way. The operator is gone by then:
-// a fault finds the vehicle alone.
-func (s *Scenario) cruise(ctx context.Context, n *Node) error {
+// cruise has the operator start all vehicles and waits until they are at cruise
+// speed together, again where one was stopped on the way: the lane is clear, so that
+// the machine held something up. The operator is gone by then: a fault finds the
+// vehicles alone.
+func (s *Scenario) cruise(ctx context.Context, fleet []*Node) error {
 	ctx, cancel := context.WithTimeout(ctx, scenarioStart)
 	defer cancel()
-	op, err := NewOperator(ctx, s.Broker, s.Prefix, "scenario", s.Vehicle)
+	op, err := NewOperator(ctx, s.Broker, s.Prefix, "scenario", fleetNames(s.Vehicle, s.Count)...)
 	if err != nil {
 		return err
 	}
 	defer op.Close()
-	for {
-		if err := op.Release(ctx, s.Vehicle); err != nil {
+	for again := false; ; again = true {
+		errs := make([]error, len(fleet))
+		var wait sync.WaitGroup
+		for i, n := range fleet {
+			wait.Go(func() { errs[i] = op.Release(ctx, n.Vehicle) })
+		}
+		wait.Wait()
+		if err := errors.Join(errs...); err != nil {
 			return err
 		}
-		n.SetPilot(laneOf(s.Vehicle).pilot(s.Vehicle))
-		state, err := s.atSpeed(ctx, n, op)
-		if err == nil || !disturbed(state) || ctx.Err() != nil {
+		for _, n := range fleet {
+			n.Faults.Thin(0)
+		}
+		for _, n := range fleet { // at once, so that they come to speed at once
+			n.SetPilot(laneOf(s.Vehicle).pilot(s.Vehicle, again))
+		}
+		if err := s.atSpeed(ctx, fleet, op); err == nil || ctx.Err() != nil {
 			return err
 		}
 	}
 }
 
-// atSpeed waits until the vehicle cruises along its lane. Where the watchdog
-// stops it before, the state says why.
-func (s *Scenario) atSpeed(ctx context.Context, n *Node, op *Operator) (state wire.State, err error) {
+// waiting is how many poses there are for each that is sent while the vehicle stands
+// and waits for its start, which takes seconds: 50 Hz of 200 cost less.
+const waiting = 4
+
+// errApart says that vehicles were at cruise speed, and never all at once.
+var errApart = errors.New("never all at once")
+
+// laneTakes is after which time all have been along their lane.
+const laneTakes = 12 * time.Second
+
+// atSpeed waits until all cruise along their lane.
+func (s *Scenario) atSpeed(ctx context.Context, fleet []*Node, op *Operator) error {
+	until, slow, state := time.Now().Add(laneTakes), fleet[0], wire.State{}
+	fast := false
+	err := slow.await(ctx, func(NodeView) bool {
+		fast = true
+		for _, n := range fleet {
+			now, _ := op.State(n.Vehicle)
+			if halted(now) {
+				state, slow, fast = now, n, false
+				return true
+			}
+			fast = fast && s.fast(n.View())
+		}
+		return fast || time.Now().After(until)
+	})
+	switch {
+	case fast:
+		return nil
+	case err == nil && halted(state):
+		err = errHalted
+	case err == nil:
+		err = errApart
+	}
+	return fmt.Errorf("sim: scenario: %s never reached %.2f m/s: %w; the watchdog says %s", slow.Vehicle, laneOf(s.Vehicle).speed, err, showing(state))
+}
+
+// fast says whether a vehicle has its permit and cruises along its lane.
+func (s *Scenario) fast(v NodeView) bool {
 	way := laneOf(s.Vehicle)
 	along := way.to.Sub(way.from)
-	along = along.Mul(1 / along.Len())
-	fast := false
-	err = n.await(ctx, func(v NodeView) bool {
-		state, _ = op.State(s.Vehicle)
-		fast = v.MayMove && v.State.Velocity.dot(along) > 0.97*way.speed
-		return fast || halted(state)
-	})
-	if !fast && err == nil {
-		err = errHalted
-	}
-	if err != nil {
-		return state, fmt.Errorf("sim: scenario: %s never reached %.2f m/s: %w; the watchdog says %s", s.Vehicle, way.speed, err, showing(state))
-	}
-	return state, nil
+	return v.MayMove && v.State.Velocity.dot(along.Mul(1/along.Len())) > 0.97*way.speed
 }
 
-// measure waits for the halt that the fault has led to: the first after the
-// halts that were there before.
+// measure waits for the halt that the fault has led to, after those that were there
+// before. Where a last fresh permit ended one before it came to rest, it is the one
+// after that.
 func (s *Scenario) measure(ctx context.Context, n *Node, m Measured, before int) (Measured, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.Detect+s.Valid+scenarioRest)
 	defer cancel()
+	var first Halting
 	err := n.await(ctx, func(v NodeView) bool {
 		if h := n.Halts(); len(h) > before {
-			m.Halting = h[before]
+			first, m.Halting = h[before], h[len(h)-1]
 		}
 		return m.Halting.Rested() || !v.MayMove && v.Halts == before
 	})
@@ -189,11 +268,11 @@ func (s *Scenario) measure(ctx context.Context, n *Node, m Measured, before int)
 	h := m.Halting
 	switch {
 	case err != nil && h.BrakeAt == 0:
-		return m, fmt.Errorf("sim: scenario: %s kept its permit for %v after the fault", s.Vehicle, n.Clock()-m.Fault)
+		return m, fmt.Errorf("sim: scenario: %s kept its permit for %v after the fault", n.Vehicle, n.Clock()-m.Fault)
 	case err != nil:
-		return m, fmt.Errorf("sim: scenario: %s braked and did not come to rest: %w", s.Vehicle, err)
-	case h.BrakeAt < m.Fault:
-		return m, fmt.Errorf("%w: %s had halted before the fault: %s", ErrDisturbed, s.Vehicle, h.Why)
+		return m, fmt.Errorf("sim: scenario: %s braked and did not come to rest: %w", n.Vehicle, err)
+	case first.BrakeAt < m.Fault:
+		return m, fmt.Errorf("%w: %s had halted before the fault: %s", ErrDisturbed, n.Vehicle, first.Why)
 	}
 	m.ToBrake, m.ToRest = h.BrakeAt-m.Fault, h.RestAt-m.Fault
 	m.Speed, m.Distance, m.Room = h.Speed, h.Distance, h.Room

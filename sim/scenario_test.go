@@ -35,7 +35,7 @@ func runAll(t *testing.T, all []rehearsal) {
 				b := startBroker(t)
 				g := startFake(t, b.URL(), c.on)
 				m, err = RunScenario(context.Background(), Scenario{Broker: b.URL(), Vehicle: c.on, Seed: uint64(i), Valid: fakeValid,
-					Detect: c.detect, Fault: func(_ context.Context, n *Node) error { c.fault(b, g, n); return nil }})
+					Detect: c.detect, Fault: func(_ context.Context, fleet []*Node) error { c.fault(b, g, fleet[0]); return nil }})
 			}
 			switch {
 			case err != nil:
@@ -84,7 +84,7 @@ func TestScenarios(t *testing.T) {
 }
 
 func TestScenarioErrors(t *testing.T) {
-	ok := func(context.Context, *Node) error { return nil }
+	ok := func(context.Context, []*Node) error { return nil }
 	for want, s := range map[string]Scenario{
 		"no vehicle":      {Vehicle: "bird", Fault: ok, Valid: time.Second},
 		"without a fault": {Vehicle: Wren, Valid: time.Second},

@@ -23,7 +23,7 @@ var cold = []string{
 	"os/...", "reflect", "regexp/...", "syscall", "text/...", "vendor/...",
 	"github.com/BurntSushi/...", "github.com/alecthomas/...", "github.com/beorn7/...", "github.com/coreos/...",
 	"github.com/eclipse/...", "github.com/gorilla/...", "github.com/mochi-mqtt/...", "github.com/munnerz/...",
-	"github.com/prometheus/...", "github.com/rs/...", "golang.org/x/net/...", "google.golang.org/...",
+	"github.com/prometheus/...", "github.com/rs/...", "golang.org/x/net/...",
 	"pinfold/config", "pinfold/sim", "pinfold/watchdog/app", "pinfold/watchdog/cli", "pinfold/watchdog/console/...",
 	"pinfold/watchdog/draw", "pinfold/watchdog/relay", "pinfold/watchdog/review/...", "pinfold/watchdog/survey",
 	"pinfold/watchdog/walk",

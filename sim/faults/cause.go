@@ -2,9 +2,11 @@ package faults
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"slices"
+	"sync"
 	"syscall"
 	"time"
 
@@ -18,6 +20,7 @@ import (
 type ear struct {
 	client *link.Client
 	slot   *link.Slot
+	topic  string
 	inbox  *link.Inbox
 	kept   [][]byte
 }
@@ -28,18 +31,18 @@ func newEar(w *World, vehicle string, topic func(wire.TopicSet) string) (*ear, e
 	if err != nil {
 		return nil, err
 	}
-	e := &ear{}
+	e := &ear{topic: topic(topics)}
 	if e.inbox, err = link.NewInbox(link.Queue{Depth: link.MaxDepth}); err != nil {
 		return nil, err
 	}
 	begun := time.Now()
-	e.client, err = link.Dial(link.Options{URL: w.Broker.URL, ClientID: "ear", Now: func() time.Duration { return time.Since(begun) },
-		Subs: []link.Sub{{Topic: topic(topics), Inbox: e.inbox}}})
+	e.client, err = link.Dial(link.Options{URL: w.Broker.URL, ClientID: "ear-" + vehicle, Now: func() time.Duration { return time.Since(begun) },
+		Subs: []link.Sub{{Topic: e.topic, Inbox: e.inbox}}})
 	if err != nil {
 		return nil, err
 	}
 	w.after(func() { _ = e.client.Close(time.Second) })
-	e.slot, err = e.client.Slot(topic(topics), 0, false)
+	e.slot, err = e.client.Slot(e.topic, 0, false)
 	return e, err
 }
 
@@ -69,74 +72,89 @@ func (e *ear) again(w *World, every time.Duration) {
 	}()
 }
 
-// overhear is an ear that has heard something.
-func overhear(w *World, topic func(wire.TopicSet) string, vehicle string) (*ear, error) {
-	e, err := newEar(w, vehicle, topic)
-	if err != nil {
-		return nil, err
+// overhear is an ear for each of a fleet that has heard something.
+func overhear(w *World, topic func(wire.TopicSet) string, fleet []*sim.Node) ([]*ear, error) {
+	ears, errs := make([]*ear, len(fleet)), make([]error, len(fleet))
+	for i, n := range fleet {
+		if ears[i], errs[i] = newEar(w, n.Vehicle, topic); errs[i] != nil {
+			return nil, errs[i]
+		}
 	}
-	if e.hear(300 * time.Millisecond); len(e.kept) < 3 {
-		return nil, fmt.Errorf("only %d messages were overheard", len(e.kept))
+	var wait sync.WaitGroup
+	for i, e := range ears {
+		wait.Go(func() {
+			if e.hear(300 * time.Millisecond); len(e.kept) < 3 {
+				errs[i] = fmt.Errorf("%w: only %d messages were overheard", sim.ErrDisturbed, len(e.kept))
+			}
+		})
 	}
-	return e, nil
+	wait.Wait()
+	return ears, errors.Join(errs...)
 }
 
 func permitTopic(s wire.TopicSet) string { return s.Permit }
 func poseTopic(s wire.TopicSet) string   { return s.Pose }
 
-func replayPermits(_ context.Context, w *World, _ *sim.Node) error {
-	e, err := overhear(w, permitTopic, sim.Wren)
+func replayPermits(_ context.Context, w *World, fleet []*sim.Node) error {
+	ears, err := overhear(w, permitTopic, fleet)
 	if err != nil {
 		return err
 	}
 	if err := w.Tell(syscall.SIGKILL); err != nil {
 		return err
 	}
-	e.again(w, 5*time.Millisecond)
+	for _, e := range ears {
+		e.again(w, 5*time.Millisecond)
+	}
 	return nil
 }
 
 // retainPermit leaves the newest permit with the broker, which hands it to the
 // vehicle when that comes back from a short loss of its link, still fresh.
-func retainPermit(_ context.Context, w *World, _ *sim.Node) error {
-	e, err := overhear(w, permitTopic, sim.Mole)
+func retainPermit(_ context.Context, w *World, fleet []*sim.Node) error {
+	ears, err := overhear(w, permitTopic, fleet)
 	if err != nil {
 		return err
 	}
 	if err := w.Tell(syscall.SIGKILL); err != nil {
 		return err
 	}
-	err = e.client.PublishNow("pinfold/mole/permit", e.kept[len(e.kept)-1], 0, true, time.Second)
+	for _, e := range ears {
+		err = errors.Join(err, e.client.PublishNow(e.topic, e.kept[len(e.kept)-1], 0, true, time.Second))
+	}
 	w.Node.Drop()
 	return err
 }
 
-func replayPoses(_ context.Context, w *World, n *sim.Node) error {
-	e, err := overhear(w, poseTopic, sim.Wren)
-	if err != nil {
-		return err
+func replayPoses(_ context.Context, w *World, fleet []*sim.Node) error {
+	ears, err := overhear(w, poseTopic, fleet)
+	for i, e := range ears {
+		if err == nil {
+			fleet[i].Faults.Silence(true)
+			e.again(w, 5*time.Millisecond)
+		}
 	}
-	n.Faults.Silence(true)
-	e.again(w, 5*time.Millisecond)
-	return nil
+	return err
 }
 
-// repeatPoses has every pose said again, late and out of order, for a while.
-func repeatPoses(_ context.Context, w *World, n *sim.Node) error {
-	e, err := overhear(w, poseTopic, sim.Mole)
+// repeatPoses has every pose said again, late and out of order, for a while, and
+// then the poses end. Who is stopped before that is not measured (Row.Late).
+func repeatPoses(_ context.Context, w *World, fleet []*sim.Node) error {
+	ears, err := overhear(w, poseTopic, fleet)
 	if err != nil {
 		return err
 	}
-	e.again(w, 2*time.Millisecond)
+	for _, e := range ears {
+		e.again(w, 2*time.Millisecond)
+	}
 	time.Sleep(300 * time.Millisecond)
-	if v := n.View(); !v.MayMove {
-		return fmt.Errorf("%w: stopped while poses were repeated: %s", sim.ErrDisturbed, n.Halts()[v.Halts-1].Why) // for good where it is so at every try
+	for _, n := range fleet {
+		n.Faults.Silence(true)
 	}
-	n.Faults.Silence(true)
 	return nil
 }
 
-func growBacklog(_ context.Context, w *World, _ *sim.Node) error {
+func growBacklog(_ context.Context, w *World, _ []*sim.Node) error {
 	begun, stop := time.Now(), make(chan struct{})
 	w.after(func() { close(stop) })
 	go func() {
@@ -152,7 +170,7 @@ func growBacklog(_ context.Context, w *World, _ *sim.Node) error {
 	return nil
 }
 
-func secondGuardStarts(ctx context.Context, w *World, _ *sim.Node) error {
+func secondGuardStarts(ctx context.Context, w *World, _ []*sim.Node) error {
 	_, err := w.startGuard(ctx, filepath.Join(w.Dir, "second"))
 	return err
 }

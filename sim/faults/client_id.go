@@ -7,25 +7,38 @@ import (
 	"fmt"
 	"net"
 	"strings"
+	"sync"
 	"time"
 
 	"pinfold/sim"
 )
 
 // takeClientID connects a stranger under the very client id that the guard's
-// connection for wren has. A broker must then throw the guard's out (MQTT 3.1.1
-// [MQTT-3.1.4-2]). Nobody comes by that id by chance, since every connection has
-// an ending of its own: it is read here off the guard's own way to the broker.
-func takeClientID(_ context.Context, w *World, _ *sim.Node) error {
-	id := ""
+// connection for each vehicle has. A broker must then throw the guard's out (MQTT
+// 3.1.1 [MQTT-3.1.4-2]). Nobody comes by that id by chance, since every connection
+// has an ending of its own: it is read here off the guard's own way to the broker.
+func takeClientID(_ context.Context, w *World, fleet []*sim.Node) error {
+	ids := map[string]string{}
 	for _, g := range w.Guards.Greetings() {
-		if found, err := clientID(g); err == nil && strings.HasPrefix(found, "pinfold-"+sim.Wren) {
-			id = found
+		if id, err := clientID(g); err == nil {
+			ids[id[:max(0, strings.LastIndexByte(id, '-'))]] = id
 		}
 	}
-	if id == "" {
-		return errors.New("the guard's client id was not seen")
+	errs := make([]error, len(fleet))
+	var wait sync.WaitGroup
+	for i, n := range fleet {
+		id := ids["pinfold-"+n.Vehicle]
+		if id == "" {
+			return fmt.Errorf("the guard's client id for %s was not seen", n.Vehicle)
+		}
+		wait.Go(func() { errs[i] = w.stranger(id) })
 	}
+	wait.Wait()
+	return errors.Join(errs...)
+}
+
+// stranger connects under a client id.
+func (w *World) stranger(id string) error {
 	c, err := net.DialTimeout("tcp", strings.TrimPrefix(w.Broker.URL, "mqtt://"), time.Second)
 	if err != nil {
 		return err

@@ -21,12 +21,14 @@ import (
 // guard and vehicle have to the broker.
 type World struct {
 	Broker       *brokerproc.Process
-	Guards, Node *brokerproc.Way
+	Guards, Node *brokerproc.Way // nil where there is none
+	Vehicles     string          // URL at which vehicles reach the broker
 	Site, Dir    string
 
 	Tell    func(syscall.Signal) error // sends a signal to the guard
 	Program string                     // that is run where a fault needs another guard
 
+	mu   sync.Mutex
 	ends []func()
 }
 
@@ -40,8 +42,9 @@ type Setting struct {
 // readyWithin is how long a guard may take until it watches.
 const readyWithin = 15 * time.Second
 
-// NewWorld starts a broker and a guard, until Close.
-func NewWorld(ctx context.Context, s Setting) (w *World, err error) {
+// NewWorld starts a broker and a guard of so many vehicles of a kind, until Close.
+// Of its ways only those that are asked for are there.
+func NewWorld(ctx context.Context, s Setting, by ways, kind string, count int) (w *World, err error) {
 	w = &World{Dir: s.Dir, Program: s.Program, Site: filepath.Join(s.Dir, "site.toml")}
 	defer func() {
 		if err != nil {
@@ -62,13 +65,21 @@ func NewWorld(ctx context.Context, s Setting) (w *World, err error) {
 		return w, err
 	}
 	w.after(w.Broker.Kill)
-	for _, way := range []**brokerproc.Way{&w.Guards, &w.Node} {
-		if *way, err = brokerproc.NewWay(w.Broker.URL); err != nil {
+	toBroker := w.Broker.URL
+	if by.guards {
+		if w.Guards, err = w.way(); err != nil {
 			return w, err
 		}
-		w.after((*way).Close)
+		toBroker = w.Guards.URL
 	}
-	if err = os.WriteFile(w.Site, []byte(sim.DemoSite(w.Guards.URL)), 0o600); err != nil {
+	w.Vehicles = w.Broker.URL
+	if by.node {
+		if w.Node, err = w.way(); err != nil {
+			return w, err
+		}
+		w.Vehicles = w.Node.URL
+	}
+	if err = os.WriteFile(w.Site, []byte(sim.FleetSite(toBroker, kind, count)), 0o600); err != nil {
 		return w, err
 	}
 	g, err := w.startGuard(ctx, filepath.Join(s.Dir, "trail"))
@@ -78,12 +89,25 @@ func NewWorld(ctx context.Context, s Setting) (w *World, err error) {
 	return w, err
 }
 
+// way makes a way to the broker, until the world ends.
+func (w *World) way() (*brokerproc.Way, error) {
+	way, err := brokerproc.NewWay(w.Broker.URL)
+	if err == nil {
+		w.after(way.Close)
+	}
+	return way, err
+}
+
 // BrokerCommand is the program's command that runs a broker on the address that
 // follows it.
 const BrokerCommand = "serve-broker"
 
 // after has something undone when the world ends.
-func (w *World) after(do func()) { w.ends = append(w.ends, do) }
+func (w *World) after(do func()) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.ends = append(w.ends, do)
+}
 
 // Close ends everything, the newest first.
 func (w *World) Close() {

@@ -8,10 +8,7 @@ func (r *runner) openMetrics() error {
 	if addr == "" {
 		return nil
 	}
-	m, err := metrics.New(r.measured())
-	if err != nil {
-		return err
-	}
+	m := metrics.New(r.measured())
 	at, stop, err := m.Serve(addr)
 	if err != nil {
 		return err

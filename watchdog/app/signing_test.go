@@ -49,10 +49,7 @@ func TestUnsignedIsToldByKind(t *testing.T) {
 	r := runner{opt: Options{Site: &config.Site{Vehicles: []config.Vehicle{{Name: "wren"}}}}, now: k.now}
 	of := r.measured()
 	of.Trail = func() metrics.Trail { return metrics.Trail{} }
-	var err error
-	if k.metrics, err = metrics.New(of); err != nil {
-		t.Fatal(err)
-	}
+	k.metrics = metrics.New(of)
 	start := wire.Request{Ask: "start", By: "desk", Nonce: "n"}
 	k.accepts(&link.Message{Sub: subRequest, Payload: start.Append(nil)})
 	for range 2 {

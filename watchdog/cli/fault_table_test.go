@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"os"
 	"slices"
@@ -20,7 +19,11 @@ import (
 
 // faultRuns is how often each row is run.
 func faultRuns(t *testing.T) int {
-	n, err := strconv.Atoi(cmp.Or(os.Getenv("PINFOLD_FAULTS"), "1"))
+	least := "1"
+	if os.Getenv("PINFOLD_LONG") != "" {
+		least = "50"
+	}
+	n, err := strconv.Atoi(cmp.Or(os.Getenv("PINFOLD_FAULTS"), least))
 	if err != nil || n < 1 {
 		t.Fatalf("PINFOLD_FAULTS=%q; give how often each row is run", os.Getenv("PINFOLD_FAULTS"))
 	}
@@ -43,45 +46,24 @@ func faultSetting(t *testing.T) faults.Setting {
 // The permit's own age is the only stop that always works: with the guard or
 // the broker gone the vehicle brakes within the permit's validity, and is at
 // rest within that plus its own braking, by its own clock. PINFOLD_FAULTS=50 runs
-// all rows, each so often, and prints the table of docs/faults.md, as pinfold
-// rehearse --faults --runs 50 does.
+// all rows, each so often, as CI does, and prints the table of docs/faults.md, as
+// pinfold rehearse --faults --runs 50 does.
 func TestVehicleHaltsWhateverDies(t *testing.T) {
-	set, runs, valid := faultSetting(t), faultRuns(t), watchdog.DefaultTiming().PermitValid
-	if runs > 1 {
-		rep, err := faults.Run(t.Context(), faults.Plan{Setting: set, Valid: valid, Runs: runs, Parallel: 6})
-		if err != nil {
-			t.Fatal(err)
-		}
-		t.Logf("\n%s", faultTable(rep))
-		if !rep.OK() {
-			t.Errorf("over a bound, or not measured: %+v", rep.Rows)
-		}
-		return
+	p := faults.Plan{Setting: faultSetting(t), Valid: watchdog.DefaultTiming().PermitValid, Runs: faultRuns(t), Fleet: faultFleet, Parallel: faultWorlds}
+	if p.Runs == 1 {
+		p.Quick = 1
 	}
-	rows := faults.Rows(valid)
-	least := 1
 	if testing.Short() {
-		least = 2
+		p.Quick = 2
 	}
-	rows = slices.DeleteFunc(rows, func(r faults.Row) bool { return r.Quick < least })
-	t.Run("rows", func(t *testing.T) {
-		for i := range rows {
-			r := &rows[i]
-			t.Run(r.Vehicle+" "+r.Name, func(t *testing.T) {
-				t.Parallel()
-				m, err := r.Measure(t.Context(), set, valid, uint64(i))
-				if err != nil {
-					t.Fatal(err)
-				}
-				for _, wrong := range r.Check(&m, valid) {
-					t.Error(wrong)
-				}
-				t.Logf("braked %v and rested %v after the fault, bound %v, %.2f m in all, %.2f m of room left: %s",
-					m.ToBrake.Round(time.Millisecond), m.ToRest.Round(time.Millisecond), m.Bound.Round(time.Millisecond),
-					m.Distance, m.Room, m.Halting.Why)
-			})
-		}
-	})
+	rep, err := faults.Run(t.Context(), p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("\n%s", faultTable(rep))
+	if !rep.OK() {
+		t.Errorf("over a bound, or not measured: %+v", rep.Rows)
+	}
 }
 
 // The command prints the table by the program itself, says which broker it was,
@@ -119,12 +101,12 @@ func TestRehearseFaults(t *testing.T) {
 // run are each found.
 func TestFaultsCanFail(t *testing.T) {
 	valid := watchdog.DefaultTiming().PermitValid
-	rep := &faults.Report{Rows: []faults.Result{{Runs: 3}}}
+	rep := &faults.Report{Runs: 3, Rows: []faults.Result{{Runs: 3}}}
 	if !rep.OK() {
 		t.Error("a good one is not")
 	}
-	for name, bad := range map[string]faults.Result{"over": {Runs: 3, Over: 1}, "wrong": {Runs: 3, Wrong: []string{"x"}}, "none": {}} {
-		if r := (&faults.Report{Rows: []faults.Result{{Runs: 3}, bad}}); r.OK() {
+	for name, bad := range map[string]faults.Result{"over": {Runs: 3, Over: 1}, "wrong": {Runs: 3, Wrong: []string{"x"}}, "none": {}, "too few": {Runs: 2}} {
+		if r := (&faults.Report{Runs: 3, Rows: []faults.Result{{Runs: 3}, bad}}); r.OK() {
 			t.Errorf("%s is fine", name)
 		}
 	}
@@ -132,7 +114,7 @@ func TestFaultsCanFail(t *testing.T) {
 	i := slices.IndexFunc(rows, func(r faults.Row) bool { return r.Name == "broker SIGKILLed" })
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := rows[i].Measure(ctx, faults.Setting{Program: "/nowhere", Dir: t.TempDir()}, valid, 1); err == nil || errors.Is(err, faults.ErrDisturbed) {
+	if _, err := rows[i].Measure(ctx, faults.Setting{Program: "/nowhere", Dir: t.TempDir()}, valid, 2, 1); err == nil {
 		t.Errorf("a program that is not there: %v", err)
 	}
 	if names := faults.Names(valid); len(names) < 20 || len(fmt.Sprint(names)) == 0 {

@@ -51,7 +51,7 @@ func drives() []drive {
 	row := func(name string) func(*stage) error {
 		all := faults.Rows(watchdog.DefaultTiming().PermitValid)
 		i := slices.IndexFunc(all, func(r faults.Row) bool { return r.Name == name })
-		return func(s *stage) error { return all[i].Cause(context.Background(), s.faulty(), s.node) }
+		return func(s *stage) error { return all[i].Cause(context.Background(), s.faulty(), []*sim.Node{s.node}) }
 	}
 	return []drive{
 		{"through the net", sim.Wren, fly(1.2, sim.Vec{X: 1.5, Y: 9, Z: 1}), nil, false, false, true},

@@ -3,21 +3,15 @@ package metrics
 import (
 	"math"
 
-	"github.com/prometheus/client_golang/prometheus"
-
 	"pinfold/watchdog"
 )
 
-// gauge is a metric that is read off a snapshot; ok is false where it is not
-// known, and nothing is told then.
-type gauge struct {
-	desc *prometheus.Desc
-	kind prometheus.ValueType
-	of   func(s *watchdog.Snapshot) (v float64, ok bool)
-}
-
-func desc(name, help string, labels ...string) *prometheus.Desc {
-	return prometheus.NewDesc("pinfold_"+name, help, labels, nil)
+// metric is one that is read off a snapshot; ok is false where it is not known, and
+// nothing is told then.
+type metric struct {
+	name, help string
+	kind       kind
+	of         func(s *watchdog.Snapshot) (v float64, ok bool)
 }
 
 func known(v float64) (float64, bool) { return v, true }
@@ -29,16 +23,15 @@ func yes(b bool) float64 {
 	return 0
 }
 
-// gauges are those of each vehicle.
-func gauges() []gauge {
-	g := func(name, help string, of func(s *watchdog.Snapshot) (float64, bool)) gauge {
-		return gauge{desc(name, help, "vehicle"), prometheus.GaugeValue, of}
+// perVehicle are those of each vehicle.
+func perVehicle() []metric {
+	g := func(name, help string, of func(s *watchdog.Snapshot) (float64, bool)) metric {
+		return metric{name, help, gauge, of}
 	}
-	n := func(name, help string, of func(c *watchdog.Counts) uint64) gauge {
-		return gauge{desc(name, help, "vehicle"), prometheus.CounterValue,
-			func(s *watchdog.Snapshot) (float64, bool) { return known(float64(of(&s.Counts))) }}
+	n := func(name, help string, of func(c *watchdog.Counts) uint64) metric {
+		return metric{name, help, counter, func(s *watchdog.Snapshot) (float64, bool) { return known(float64(of(&s.Counts))) }}
 	}
-	return []gauge{
+	return []metric{
 		g("permit", "1 while the vehicle may move.", func(s *watchdog.Snapshot) (float64, bool) { return known(yes(s.Go)) }),
 		g("pose_age_seconds", "Age of the newest pose by the guard's clock.",
 			func(s *watchdog.Snapshot) (float64, bool) { return s.PoseAge.Seconds(), s.Judged }),
@@ -69,89 +62,106 @@ func gauges() []gauge {
 // placed says whether the vehicle has a place in the room.
 func placed(s *watchdog.Snapshot) bool { return s.Judged && !s.Void }
 
-// whole are the metrics with more labels than the vehicle, and those of the
-// whole guard.
-type whole struct {
-	level, cause, link, beat                              *prometheus.Desc
-	trailOK, trailBytes, trailBound, trailFree, trailLost *prometheus.Desc
-	trailLines, trailItems, clockSteps, clockStepped      *prometheus.Desc
+// page is one answer in the making.
+type page struct{ all []*family }
+
+// family begins one of the guard's own.
+func (p *page) family(k kind, name, help string, labels ...string) *family {
+	f := &family{name: "pinfold_" + name, help: help, kind: k, labels: labels}
+	p.all = append(p.all, f)
+	return f
 }
 
-func wholes() whole {
-	return whole{
-		level:      desc("level", "1 for the level that the vehicle is at.", "vehicle", "level"),
-		cause:      desc("cause", "1 while this cause holds, by the zone or limit it is of.", "vehicle", "cause", "name"),
-		link:       desc("link_up", "1 while the vehicle's connection to the broker is up.", "vehicle"),
-		beat:       desc("loop_age_seconds", "Since the vehicle's loop judged anything.", "vehicle"),
-		trailOK:    desc("trail_ok", "1 while everything given to the trail is or will be durable."),
-		trailBytes: desc("trail_size_bytes", "All sessions in the trail's folder together."),
-		trailBound: desc("trail_bound_bytes", "What the site file bounds them to."),
-		trailFree:  desc("trail_free_bytes", "Free on the trail's disk."),
-		trailLost:  desc("trail_lost_total", "Records and messages that will never be in the trail."),
-		trailLines: desc("trail_records_total", "Records durable in the trail."),
-		trailItems: desc("trail_messages_total", "Messages durable in the trail's intake."),
+// text is all that there is to tell.
+func (m *Set) text() []byte {
+	var p page
+	m.tellVehicles(&p)
+	m.tellSnapshots(&p)
+	m.tellTrail(&p)
+	m.tellSession(&p)
+	return appendFamilies(nil, append(append(p.all, runtimeFamilies()...), processFamilies()...))
+}
 
-		clockSteps:   desc("clock_steps_total", "How often the wall clock was stepped by more than 128 ms; nothing is judged by it."),
-		clockStepped: desc("clock_stepped_seconds", "By how much it was the last time."),
+// tellVehicles is about loops, links and messages.
+func (m *Set) tellVehicles(p *page) {
+	link := p.family(gauge, "link_up", "1 while the vehicle's connection to the broker is up.", "vehicle")
+	beat := p.family(gauge, "loop_age_seconds", "Since the vehicle's loop judged anything.", "vehicle")
+	unsigned := p.family(counter, "messages_unsigned_total",
+		"Messages that counted as none, since they lacked the signature that the site file asks for, by kind.", "kind", "vehicle")
+	judged := p.family(buckets, "judgement_seconds", "From the arrival of a pose to its judgement, permit and commands handed over.", "vehicle")
+	for i := range m.vehicles {
+		v := &m.vehicles[i]
+		link.add(yes(v.link.Load()), v.name)
+		if at := v.beat.Load(); at > 0 {
+			beat.add(max(0, m.now().Seconds()-float64(at)/1e9), v.name)
+		}
+		for k, kind := range m.kinds {
+			unsigned.add(float64(v.unsigned[k].Load()), kind, v.name)
+		}
+		v.judged.tell(judged, v.name)
 	}
 }
 
-// Describe implements prometheus.Collector.
-func (m *Set) Describe(ch chan<- *prometheus.Desc) { prometheus.DescribeByCollect(m, ch) }
-
-// Collect implements prometheus.Collector.
-func (m *Set) Collect(ch chan<- prometheus.Metric) {
-	w, all := wholes(), gauges()
-	send := func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string) {
-		ch <- prometheus.MustNewConstMetric(d, kind, v, labels...)
+// tellSnapshots is about where the vehicles are and how they stand.
+func (m *Set) tellSnapshots(p *page) {
+	levels := p.family(gauge, "level", "1 for the level that the vehicle is at.", "level", "vehicle")
+	causes := p.family(gauge, "cause", "1 while this cause holds, by the zone or limit it is of.", "cause", "name", "vehicle")
+	of := perVehicle()
+	var families []*family
+	for _, x := range of {
+		families = append(families, p.family(x.kind, x.name, x.help, "vehicle"))
 	}
 	for i := range m.vehicles {
-		m.vehicle(&m.vehicles[i], &w, all, send)
+		name, s, level := m.vehicles[i].name, m.vehicles[i].last.Load(), watchdog.Waiting
+		if s != nil {
+			level = s.Level
+		}
+		for l := watchdog.Waiting; l <= watchdog.Land; l++ {
+			levels.add(yes(l == level), l.String(), name)
+		}
+		if s == nil {
+			continue
+		}
+		seen := map[[2]string]bool{}
+		for i := range s.Causes {
+			c := &s.Causes[i]
+			if key := [2]string{c.Word, c.Name}; !seen[key] {
+				seen[key] = true
+				causes.add(1, c.Word, c.Name, name)
+			}
+		}
+		for i := range of {
+			if v, ok := of[i].of(s); ok && !math.IsNaN(v) {
+				families[i].add(v, name)
+			}
+		}
 	}
-	t := m.trail()
-	send(w.trailOK, prometheus.GaugeValue, yes(t.OK))
-	send(w.trailBytes, prometheus.GaugeValue, float64(t.Bytes))
-	if t.Bound > 0 {
-		send(w.trailBound, prometheus.GaugeValue, float64(t.Bound))
-	}
-	if t.Free >= 0 {
-		send(w.trailFree, prometheus.GaugeValue, float64(t.Free))
-	}
-	send(w.trailLost, prometheus.CounterValue, float64(t.Lost))
-	send(w.trailLines, prometheus.CounterValue, float64(t.Lines))
-	send(w.trailItems, prometheus.CounterValue, float64(t.Items))
-	send(w.clockSteps, prometheus.CounterValue, float64(t.Steps))
-	send(w.clockStepped, prometheus.GaugeValue, t.Stepped.Seconds())
 }
 
-func (m *Set) vehicle(v *vehicle, w *whole, all []gauge,
-	send func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string)) {
-	send(w.link, prometheus.GaugeValue, yes(v.link.Load()), v.name)
-	if at := v.beat.Load(); at > 0 {
-		send(w.beat, prometheus.GaugeValue, max(0, (m.now().Seconds()-float64(at)/1e9)), v.name)
+// tellTrail is about the evidence and the clock that is written into it.
+func (m *Set) tellTrail(p *page) {
+	t := m.trail()
+	p.family(gauge, "trail_ok", "1 while everything given to the trail is or will be durable.").add(yes(t.OK))
+	p.family(gauge, "trail_size_bytes", "All sessions in the trail's folder together.").add(float64(t.Bytes))
+	if t.Bound > 0 {
+		p.family(gauge, "trail_bound_bytes", "What the site file bounds them to.").add(float64(t.Bound))
 	}
-	s := v.last.Load()
-	level := watchdog.Waiting
-	if s != nil {
-		level = s.Level
+	if t.Free >= 0 {
+		p.family(gauge, "trail_free_bytes", "Free on the trail's disk.").add(float64(t.Free))
 	}
-	for l := watchdog.Waiting; l <= watchdog.Land; l++ {
-		send(w.level, prometheus.GaugeValue, yes(l == level), v.name, l.String())
-	}
-	if s == nil {
-		return
-	}
-	seen := map[[2]string]bool{}
-	for i := range s.Causes {
-		c := &s.Causes[i]
-		if key := [2]string{c.Word, c.Name}; !seen[key] {
-			seen[key] = true
-			send(w.cause, prometheus.GaugeValue, 1, v.name, c.Word, c.Name)
-		}
-	}
-	for i := range all {
-		if x, ok := all[i].of(s); ok && !math.IsNaN(x) {
-			send(all[i].desc, all[i].kind, x, v.name)
-		}
-	}
+	p.family(counter, "trail_lost_total", "Records and messages that will never be in the trail.").add(float64(t.Lost))
+	p.family(counter, "trail_records_total", "Records durable in the trail.").add(float64(t.Lines))
+	p.family(counter, "trail_messages_total", "Messages durable in the trail's intake.").add(float64(t.Items))
+	p.family(counter, "clock_steps_total", "How often the wall clock was stepped by more than 128 ms; nothing is judged by it.").add(float64(t.Steps))
+	p.family(gauge, "clock_stepped_seconds", "By how much it was the last time.").add(t.Stepped.Seconds())
+}
+
+// tellSession is about the program and its site file.
+func (m *Set) tellSession(p *page) {
+	reloads := p.family(counter, "reloads_total", "Site files read again while running, by whether they were taken.", "result")
+	reloads.add(float64(m.refused.Load()), "refused")
+	reloads.add(float64(m.taken.Load()), "taken")
+	p.family(gauge, "session_start_time_seconds", "When the session began, seconds since the epoch, by the guard's wall clock.").
+		add(float64(m.began.UnixMilli()) / 1e3)
+	p.family(gauge, "build_info", "1, with the program's version.", "version").add(1, m.version)
 }

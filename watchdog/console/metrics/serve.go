@@ -9,7 +9,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 	"golang.org/x/net/netutil"
 )
 
@@ -29,10 +28,26 @@ const (
 // Handler answers /metrics, /healthz and /readyz.
 func (m *Set) Handler() http.Handler {
 	mux := http.NewServeMux()
-	mux.Handle("GET /metrics", promhttp.HandlerFor(m.reg, promhttp.HandlerOpts{MaxRequestsInFlight: readers, Timeout: patience}))
+	mux.Handle("GET /metrics", http.TimeoutHandler(m.few(), patience, "the metrics were not read in time\n"))
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { answer(w, m.dead()) })
 	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) { answer(w, append(m.dead(), m.missing()...)) })
 	return mux
+}
+
+// few answers no more than so many readers at once.
+func (m *Set) few() http.HandlerFunc {
+	places := make(chan struct{}, readers)
+	return func(w http.ResponseWriter, _ *http.Request) {
+		select {
+		case places <- struct{}{}:
+			defer func() { <-places }()
+		default:
+			http.Error(w, "too many read at once; try again later", http.StatusServiceUnavailable)
+			return
+		}
+		w.Header().Set("Content-Type", contentType)
+		_, _ = w.Write(m.text()) // a reader that is gone
+	}
 }
 
 func answer(w http.ResponseWriter, wrong []string) {

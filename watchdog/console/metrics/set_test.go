@@ -27,12 +27,8 @@ type stage struct {
 func newStage(t *testing.T) *stage {
 	t.Helper()
 	s := &stage{now: 10 * time.Second, trail: Trail{OK: true, Bytes: 12, Bound: 100, Free: -1, Lost: 3}}
-	m, err := New(Session{Version: "1.2", Began: time.Unix(1700000000, 0), Now: func() time.Duration { return s.now },
+	s.Set = New(Session{Version: "1.2", Began: time.Unix(1700000000, 0), Now: func() time.Duration { return s.now },
 		Vehicles: []string{"wren", "mole"}, Signed: []string{"pose", "permit"}, Trail: func() Trail { return s.trail }})
-	if err != nil {
-		t.Fatal(err)
-	}
-	s.Set = m
 	return s
 }
 
