@@ -79,9 +79,14 @@ func TestEncrypted(t *testing.T) {
 		_ = res.Body.Close()
 		t.Error("who trusts another authority is answered")
 	}
-	for end := time.Now().Add(10 * time.Second); busyIn(s) > 0; time.Sleep(10 * time.Millisecond) {
+	inside := func() int {
+		s.door.mu.Lock()
+		defer s.door.mu.Unlock()
+		return len(s.door.in)
+	}
+	for end := time.Now().Add(20 * time.Second); inside() >= maxEach; time.Sleep(10 * time.Millisecond) {
 		if time.Now().After(end) {
-			t.Fatalf("%d connections that are over count as at work", busyIn(s))
+			t.Fatalf("%d connections count as inside, of which the last are over", inside())
 		}
 	}
 }
