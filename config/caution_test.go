@@ -28,6 +28,7 @@ func TestCautions(t *testing.T) {
 		{changed(t, quiet, "127.0.0.1", "192.0.2.7"), "5", "crosses a network unencrypted"},
 		{changed(t, quiet, "[broker]", "[console]\nlisten = \"0.0.0.0:8087\"\n[broker]"), "5", "whoever reaches it can watch and stop. Next: serve it on 127.0.0.1, or keep"},
 		{changed(t, quiet, "[broker]", "[console]\nlisten = \"[2001:db8::7]:8087\"\ntoken_file = \"t\"\n[broker]"), "5", "whoever listens in can read the token"},
+		{changed(t, quiet, "[broker]", "[console]\nlisten = \"0.0.0.0:8087\"\ntoken_file = \"t\"\ncert = \"c\"\nkey = \"k\"\n[broker]"), "5", "serves the page to a network: whoever reaches it can watch and stop. Next: keep that network"},
 		{changed(t, quiet, "radius = 0.22", "radius = 0"), "15", "makes the vehicle a point"},
 		{changed(t, quiet, "height = 0.12", "height = 0"), "16", "makes the vehicle a point"},
 		{changed(t, quiet, "margin = 0.10", "predict = false"), "32", "a stop is called only when the vehicle is already over the edge"},

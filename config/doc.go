@@ -54,6 +54,8 @@
 //	listen                address and port; default "127.0.0.1:8087"
 //	token_file            file with the token that start and reset need there; without
 //	                      it the page can stop and land alone
+//	cert, key             PEM files with the certificate that the page is encrypted with,
+//	                      and its key; without them it is not encrypted
 //
 //	[apart]               between every two vehicles of the file; none where not given
 //	distance              m, 0.01 to 1000: what stays between the two bodies, margins and

@@ -34,7 +34,7 @@ func load(path string, also func(*means)) (*Site, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, p := range []*string{&s.Broker.PasswordFile, &s.Broker.CA, &s.Broker.Cert, &s.Broker.Key, &s.Console.TokenFile} {
+	for _, p := range []*string{&s.Broker.PasswordFile, &s.Broker.CA, &s.Broker.Cert, &s.Broker.Key, &s.Console.TokenFile, &s.Console.Cert, &s.Console.Key} {
 		if *p != "" {
 			*p = below(dir, *p)
 		}

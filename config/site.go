@@ -61,6 +61,7 @@ type Trail struct {
 type Console struct {
 	Listen    string // address and port; empty: nowhere
 	TokenFile string // file that holds the word without which nobody can start or reset there, relative paths resolved; empty: nobody can
+	Cert, Key string // PEM files with its certificate and that one's key, relative paths resolved; empty: unencrypted
 }
 
 // Vehicle is one vehicle and everything its watchdog needs.

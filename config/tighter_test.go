@@ -107,6 +107,7 @@ func TestTighter(t *testing.T) {
 		{"fellows = [\"hut-2\"]\n", "", "site.fellows"},
 		{`prefix = "yard/pinfold"`, `prefix = "yard"`, "broker"},
 		{`listen = "127.0.0.1:8087"`, `listen = "127.0.0.1:8088"`, "console"},
+		{`token_file = "password.txt"`, "token_file = \"password.txt\"\ncert = \"password.txt\"\nkey = \"password.txt\"", "console"},
 		{`dir = "evidence"`, `dir = "elsewhere"`, "trail"},
 		{"home = [2.0, 2.0]", "home = [2.0, 3.0]", "vehicle.home"},
 		{`axes = "y-up"`, `axes = "z-up"`, "vehicle.pose.axes"},

@@ -3,6 +3,7 @@ package app
 import (
 	"bytes"
 	"context"
+	"crypto/tls"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -33,6 +34,7 @@ const pastMost = 50
 func (r *runner) openConsole() (err error) {
 	c, own := &r.opt.Console, &r.opt.Site.Console
 	listen, token := c.Listen, c.Token
+	var secure *tls.Config
 	if listen == "" {
 		if listen = own.Listen; listen == "" {
 			return nil
@@ -40,8 +42,11 @@ func (r *runner) openConsole() (err error) {
 		if token, err = readToken(own.TokenFile); err != nil {
 			return err
 		}
+		if secure, err = pageTLS(own); err != nil {
+			return err
+		}
 	}
-	o := console.Options{Listen: listen, Token: token, Site: r.pageSite(), Now: r.now, Ask: r.asked,
+	o := console.Options{Listen: listen, Token: token, TLS: secure, Site: r.pageSite(), Now: r.now, Ask: r.asked,
 		Say: func(text string) { r.say(Line{At: r.now(), Text: text}) }}
 	if c.Report != nil {
 		o.Sessions = r.past
@@ -49,6 +54,18 @@ func (r *runner) openConsole() (err error) {
 	}
 	r.opt.page, err = console.Listen(o)
 	return err
+}
+
+// pageTLS is what the page is encrypted with; nil: it is not.
+func pageTLS(c *config.Console) (*tls.Config, error) {
+	if c.Cert == "" {
+		return nil, nil
+	}
+	pair, err := tls.LoadX509KeyPair(c.Cert, c.Key)
+	if err != nil {
+		return nil, fmt.Errorf("the console's certificate: %w; see cert and key in [console]", err)
+	}
+	return &tls.Config{MinVersion: tls.VersionTLS12, Certificates: []tls.Certificate{pair}}, nil
 }
 
 func readToken(file string) (string, error) {

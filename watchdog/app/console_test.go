@@ -33,6 +33,7 @@ func TestConsoleThatCannotBeServed(t *testing.T) {
 		{config.Console{Listen: taken.Addr().String()}, "the console cannot listen: "},
 		{config.Console{Listen: "127.0.0.1:0", TokenFile: short}, "the token has 5 bytes, and must have 16 to 256; make one with: openssl rand -hex 16"},
 		{config.Console{Listen: "127.0.0.1:0", TokenFile: short + "-none"}, "see token_file in [console]"},
+		{config.Console{Listen: "127.0.0.1:0", Cert: short, Key: short}, "see cert and key in [console]"},
 	} {
 		s := parse(t, b.URL())
 		s.Console = c.own

@@ -24,8 +24,9 @@ import (
 
 // BenchmarkPermitBesideTheConsole measures how old the judged pose is when the
 // permit of it is heard: alone, with as many browsers as can watch, and under a
-// flood of requests on top. The three in one run, since only their ratios mean
-// anything. The guard is a process of its own, and so is the flood, which yields
+// flood of requests on top; and as the floor of that, with the same browsers and the
+// same flood at a plain server of another process, which costs the guard nothing but
+// the processors. All in one run, since only their ratios mean anything. The guard is a process of its own, and so is the flood, which yields
 // (nice 19): a machine elsewhere would not take this one's processors.
 func BenchmarkPermitBesideTheConsole(b *testing.B) {
 	rig := newPermitRig(b)
@@ -39,16 +40,20 @@ func BenchmarkPermitBesideTheConsole(b *testing.B) {
 		}
 		time.Sleep(time.Second)
 		watched := rig.measure(4 * time.Second)
-		tried := rig.beginFlood()
+		tried := rig.beginFlood(rig.addr)
 		flooded := rig.measure(4 * time.Second)
 		b.ReportMetric(tried(), "requests/s")
+		time.Sleep(time.Second)
+		floorTried := rig.beginFlood(rig.plainServer())
+		floor := rig.measure(4 * time.Second)
+		b.ReportMetric(floorTried(), "floor-requests/s")
 		b.ReportMetric(float64(streams.Load()), "browsers")
 		close(stop)
 		all.Wait()
 		for _, m := range []struct {
 			name string
 			ages []float64
-		}{{"alone", alone}, {"watched", watched}, {"flooded", flooded}} {
+		}{{"alone", alone}, {"watched", watched}, {"flooded", flooded}, {"floor", floor}} {
 			slices.Sort(m.ages)
 			b.ReportMetric(m.ages[len(m.ages)/2], m.name+"-p50-ms")
 			b.ReportMetric(m.ages[len(m.ages)*99/100], m.name+"-p99-ms")
@@ -174,10 +179,10 @@ func (r *permitRig) watchPage(stop <-chan struct{}, streams *atomic.Int64) {
 const floodVar = "PINFOLD_TEST_FLOOD"
 
 // beginFlood gives what ends the flood and says how many requests a second it was.
-func (r *permitRig) beginFlood() func() float64 {
+func (r *permitRig) beginFlood(addr string) func() float64 {
 	r.b.Helper()
 	c := exec.Command(os.Args[0], "-test.run", "^TestFlood$")
-	c.Env = append(os.Environ(), floodVar+"="+r.addr)
+	c.Env = append(os.Environ(), floodVar+"="+addr)
 	var said bytes.Buffer
 	c.Stdout = &said
 	if err := c.Start(); err != nil {
@@ -190,6 +195,39 @@ func (r *permitRig) beginFlood() func() float64 {
 			r.b.Fatalf("the flood said %q", said.String())
 		}
 		return rate
+	}
+}
+
+// plainVar has the test binary serve the address in it.
+const plainVar = "PINFOLD_TEST_PLAIN"
+
+// plainServer starts a server that answers everything alike, in a process of its own.
+func (r *permitRig) plainServer() (addr string) {
+	r.b.Helper()
+	addr = mosquittotest.FreeAddr(r.b)
+	c := exec.Command(os.Args[0], "-test.run", "^TestPlainServer$")
+	c.Env = append(os.Environ(), plainVar+"="+addr)
+	if err := c.Start(); err != nil {
+		r.b.Fatal(err)
+	}
+	r.b.Cleanup(func() { _ = c.Process.Kill(); _ = c.Wait() })
+	for end := time.Now().Add(10 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+		if res, err := http.Get("http://" + addr); err == nil {
+			_ = res.Body.Close()
+			return addr
+		}
+		if time.Now().After(end) {
+			r.b.Fatal("the plain server does not answer")
+		}
+	}
+}
+
+// TestPlainServer is the floor of BenchmarkPermitBesideTheConsole; without its
+// variable it serves nobody.
+func TestPlainServer(t *testing.T) {
+	if addr := os.Getenv(plainVar); addr != "" {
+		err := http.ListenAndServe(addr, http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusNoContent) }))
+		t.Fatal(err) // it is ended from outside
 	}
 }
 

@@ -30,6 +30,7 @@ type consoleRig struct {
 	*testing.T
 	guard *process
 	node  *sim.Node
+	args  []string // of the guard
 	page  *browsertest.Page
 	heard *witness
 	trail string
@@ -53,7 +54,8 @@ func newConsoleRig(t *testing.T, simulated bool) *consoleRig {
 		}
 	}
 	r := &consoleRig{T: t, trail: filepath.Join(dir, "trail")}
-	r.guard = start(t, "run", "--site", filepath.Join(dir, "site.toml"), "--trail", r.trail)
+	r.args = []string{"run", "--site", filepath.Join(dir, "site.toml"), "--trail", r.trail}
+	r.guard = start(t, r.args...)
 	r.guard.waitFor("the console is at http://" + addr + "/")
 	r.url = b.URL
 	r.heard = newWitness(t, b.URL)
@@ -264,6 +266,7 @@ func TestConsole(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes two browsers some 15 s")
 	}
+	t.Run("again", consoleAgain)
 	t.Run("drives", func(t *testing.T) { t.Parallel(); consoleDrives(t) })
 	t.Run("carried", func(t *testing.T) { t.Parallel(); consoleCarried(t) })
 }

@@ -238,7 +238,7 @@ func TestWithoutTokenNobodyStarts(t *testing.T) {
 	if len(a.take()) != 0 {
 		t.Error("something was started")
 	}
-	for _, bad := range []string{"short", strings.Repeat("x", 300), "with a space in it, long", "täglich-eine-neue-losung"} {
+	for _, bad := range []string{"short", strings.Repeat("x", 300), "with a space in it, long", "with-a-new\nline-in-it-long", "täglich-eine-neue-losung"} {
 		if CheckToken(bad) == nil {
 			t.Errorf("%q is taken for a token", bad)
 		}

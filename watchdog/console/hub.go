@@ -41,7 +41,7 @@ type viewer struct {
 }
 
 func newHub(site Site, now func() time.Duration) *hub {
-	h := &hub{site: site, siteNo: 1, now: now, viewers: map[*viewer]bool{}}
+	h := &hub{site: site.whole(), siteNo: 1, now: now, viewers: map[*viewer]bool{}}
 	for range site.Vehicles {
 		h.screens = append(h.screens, &Screen{watched: &h.watched})
 	}
@@ -146,7 +146,13 @@ func (h *hub) say(l Line) {
 func (h *hub) setSite(s Site) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.site, h.siteNo = s, h.siteNo+1
+	h.site, h.siteNo = s.whole(), h.siteNo+1
+}
+
+func (h *hub) session() string {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.site.Session
 }
 
 // news is what v has not had yet: the site, the newest frame, lines. The last

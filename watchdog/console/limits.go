@@ -6,7 +6,8 @@ import "time"
 const (
 	MaxViewers = 64 // browsers that watch at once; one more is told so (503)
 	maxConns   = 192
-	minToken   = 16 // bytes; 16 random letters and digits are 95 bits
+	maxEach    = 128 // connections of one address: as many browsers as can watch, twice
+	minToken   = 16  // bytes; 16 random letters and digits are 95 bits
 	maxToken   = 256
 	maxAsk     = 1 << 10 // bytes of a request's body
 	maxHeader  = 8 << 10

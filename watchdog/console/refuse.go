@@ -75,7 +75,7 @@ func ours(r *http.Request) string {
 	}
 	if o := r.Header.Get("Origin"); o != "" {
 		u, err := url.Parse(o)
-		if err != nil || u.Scheme != "http" && u.Scheme != "https" || !strings.EqualFold(u.Host, r.Host) {
+		if err != nil || u.Scheme != "https" && (u.Scheme != "http" || r.TLS != nil) || !strings.EqualFold(u.Host, r.Host) {
 			return "a page from elsewhere has no say here"
 		}
 	}
@@ -94,7 +94,9 @@ func ours(r *http.Request) string {
 func hostOurs(r *http.Request) bool {
 	host, port, err := net.SplitHostPort(r.Host)
 	if err != nil {
-		host, port = r.Host, "80"
+		if host, port = r.Host, "80"; r.TLS != nil {
+			port = "443"
+		}
 	}
 	at, ok := r.Context().Value(http.LocalAddrContextKey).(*net.TCPAddr)
 	if !ok || port != portOf(at) {

@@ -20,7 +20,7 @@ const reportPolicy = "sandbox allow-scripts; default-src 'none'; img-src data:; 
 // files are the page's, by the name in the address; there are no others.
 func files() map[string]string {
 	const js, css, svg = "text/javascript; charset=utf-8", "text/css; charset=utf-8", "image/svg+xml"
-	return map[string]string{"console.css": css, "console.js": js, "live.js": js, "vehicle.js": js, "drawing.js": js,
+	return map[string]string{"console.css": css, "console.js": js, "live.js": js, "age.js": js, "vehicle.js": js, "drawing.js": js,
 		"strips.js": js, "acts.js": js, "look.js": js, "icon.svg": svg,
 		"uplot/uPlot.iife.min.js": js, "uplot/uPlot.min.css": css}
 }
@@ -32,6 +32,7 @@ func (s *Server) handler() http.Handler {
 		mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, r *http.Request) { serve(w, r, name, kind) })
 	}
 	mux.HandleFunc("GET /live", s.live)
+	mux.HandleFunc("GET /now", s.now)
 	mux.HandleFunc("POST /ask", s.ask)
 	mux.HandleFunc("GET /sessions", s.sessions)
 	mux.HandleFunc("GET /sessions/{id}", s.report)
@@ -50,7 +51,7 @@ func (s *Server) handler() http.Handler {
 			refuse(w, http.StatusForbidden, why)
 			return
 		}
-		if r.URL.Path != "/ask" && !s.limit.ordinary.Allow() {
+		if r.URL.Path != "/ask" && r.URL.Path != "/now" && !s.limit.ordinary.Allow() {
 			time.Sleep(tarpit) // with maxConns this bounds what a flood can cost
 			refuse(w, http.StatusTooManyRequests, "too much is asked here; wait a second")
 			return
@@ -69,6 +70,24 @@ func serve(w http.ResponseWriter, r *http.Request, name, kind string) {
 	http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(b))
 }
 
+// instant is what a page bounds the age of frames by.
+type instant struct {
+	Session string  `json:"session"`
+	Now     float64 `json:"now"` // s, session instant, of after the request came
+}
+
+func (s *Server) instant() instant {
+	return instant{Session: s.hub.session(), Now: s.opt.Now().Seconds()}
+}
+
+// now tells the instant. Where too much is asked only the answer waits, which bounds
+// a frame's age as well: the instant is that of before.
+func (s *Server) now(w http.ResponseWriter, _ *http.Request) {
+	told := s.instant()
+	s.holdUp()
+	answer(w, http.StatusOK, told)
+}
+
 // live sends frames until the browser goes, is too slow to take one within
 // frameWrite, or the console ends.
 func (s *Server) live(w http.ResponseWriter, r *http.Request) {
@@ -79,11 +98,16 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer s.hub.leave(v)
+	s.door.stays(r)
 	c := http.NewResponseController(w)
 	_ = c.SetReadDeadline(time.Time{}) // nothing more is read; where it cannot be set, the stream ends and begins again
 	w.Header().Set("Content-Type", "text/event-stream")
+	told, err := json.Marshal(s.instant())
+	if err != nil {
+		return
+	}
 	var b bytes.Buffer
-	b.WriteString("retry: 500\n\n")
+	event(&b, "instant", told)
 	begun := false
 	for {
 		select {

@@ -2,6 +2,7 @@ package console
 
 import (
 	"context"
+	"crypto/tls"
 	"embed"
 	"errors"
 	"fmt"
@@ -15,8 +16,9 @@ import (
 
 // Options of a console.
 type Options struct {
-	Listen string // address and port
-	Token  string // what start and reset need; empty: nobody can
+	Listen string      // address and port
+	Token  string      // what start and reset need; empty: nobody can
+	TLS    *tls.Config // what it is encrypted with; nil: it is not
 	Site   Site
 	Now    func() time.Duration // session instant; the screens are shown by it
 	// Ask takes an operator's request, as it stands on the broker, to the loop of a
@@ -84,13 +86,21 @@ func Listen(o Options) (*Server, error) {
 		ReadHeaderTimeout: readIn, ReadTimeout: readIn, WriteTimeout: answerIn, IdleTimeout: idleFor,
 		ConnContext: withConn,
 		BaseContext: func(net.Listener) context.Context { return s.base },
-		ErrorLog:    log.New(io.Discard, "", 0), // whoever is at the other end must not fill the log
+		// One request after the other on a connection, which the door counts.
+		TLSNextProto: map[string]func(*http.Server, *tls.Conn, http.Handler){},
+		ErrorLog:     log.New(io.Discard, "", 0), // whoever is at the other end must not fill the log
 	}
 	return s, nil
 }
 
 // Address is where the page is, as a browser takes it.
-func (s *Server) Address() string { return "http://" + s.door.Addr().String() + "/" }
+func (s *Server) Address() string {
+	scheme := "http://"
+	if s.opt.TLS != nil {
+		scheme = "https://"
+	}
+	return scheme + s.door.Addr().String() + "/"
+}
 
 // Screen is what vehicle i's loop shows itself on; nil of a nil Server.
 func (s *Server) Screen(i int) *Screen {
@@ -124,7 +134,11 @@ func (s *Server) Serve() {
 	}
 	s.all.Go(func() { s.hub.run(s.stop, s.opt.Say) })
 	s.all.Go(func() {
-		if err := s.http.Serve(s.door); !errors.Is(err, http.ErrServerClosed) {
+		var at net.Listener = s.door // which sees connections as they come, encrypted or not
+		if s.opt.TLS != nil {
+			at = tls.NewListener(s.door, s.opt.TLS)
+		}
+		if err := s.http.Serve(at); !errors.Is(err, http.ErrServerClosed) {
 			s.opt.Say("the console answers nobody any more: " + err.Error())
 		}
 	})

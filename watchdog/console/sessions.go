@@ -21,7 +21,12 @@ type Session struct {
 // no vehicle may move, and nobody else does.
 func (s *Server) quiet(w http.ResponseWriter) (done func(), ok bool) {
 	for _, v := range s.hub.screens {
-		if shown := v.newest.Load(); shown == nil || shown.State.Go {
+		shown := v.newest.Load()
+		if shown == nil {
+			refuse(w, http.StatusConflict, "of a vehicle nothing is known yet: looking back waits until it is, and no vehicle has a permit")
+			return nil, false
+		}
+		if shown.State.Go {
 			refuse(w, http.StatusConflict, "a vehicle has a permit: looking back waits until none has, so that it takes no time from the judgement")
 			return nil, false
 		}

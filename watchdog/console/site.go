@@ -15,6 +15,16 @@ type Site struct {
 	Reports bool `json:"reports"` // past sessions can be looked at
 }
 
+// whole has lists that are empty where there are none: the page goes through them.
+func (s Site) whole() Site {
+	s.Vehicles = append([]Vehicle{}, s.Vehicles...)
+	for i := range s.Vehicles {
+		v := &s.Vehicles[i]
+		v.Zones, v.Limits = append([]Zone{}, v.Zones...), append([]Limit{}, v.Limits...)
+	}
+	return s
+}
+
 // Vehicle is one vehicle and where it may be.
 type Vehicle struct {
 	Name   string  `json:"name"`

@@ -51,7 +51,8 @@ func Open(tb testing.TB, url string, width, height int) *Page {
 		own = url
 	}
 	p := &Page{tb: tb, own: strings.TrimSuffix(own, "/")}
-	ctx, stop := chromedp.NewExecAllocator(context.Background(), options(program, tb.TempDir(), width, height)...)
+	ctx, stop := chromedp.NewExecAllocator(context.Background(), append(options(program, tb.TempDir(), width, height),
+		chromedp.Flag("ignore-certificate-errors", strings.HasPrefix(url, "https:")))...) // a test makes its own
 	tb.Cleanup(stop)
 	p.ctx, stop = chromedp.NewContext(ctx)
 	tb.Cleanup(stop)
@@ -161,6 +162,9 @@ func (p *Page) Wait(what, js string, within time.Duration) time.Duration {
 		time.Sleep(10 * time.Millisecond)
 	}
 }
+
+// Home is the page's own address.
+func (p *Page) Home() string { return p.own }
 
 // Again goes to the page's own address once more, as who opens it afresh.
 func (p *Page) Again() {

@@ -79,8 +79,8 @@ function found() {
   $("lost").hidden = true;
 }
 
-const live = watch({ site: setSite, past: minutes => strips.past(minutes), frame, lost, found, none() {
-  put($("link"), "no word yet: the guard does not answer, or as many browsers watch as can");
+const live = watch({ site: setSite, past: minutes => strips.past(minutes), frame, lost, found, none(because) {
+  put($("link"), "no word yet: " + (because || "the guard does not answer, or as many browsers watch as can"));
 }, lines(ls) {
   for (const l of events.add(ls)) for (const p of permits) p.heard(l);
 } });
