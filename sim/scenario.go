@@ -139,7 +139,8 @@ func RunFleet(ctx context.Context, s Scenario) ([]Outcome, error) {
 	}
 	all, before := make([]Outcome, len(fleet)), make([]int, len(fleet))
 	for i, n := range fleet {
-		before[i], all[i].Fault = n.View().Halts, n.Clock()
+		v := n.View()
+		before[i], all[i].Fault, all[i].Err = v.Halts, n.Clock(), s.underWay(v)
 	}
 	if err := s.Fault(ctx, fleet); err != nil {
 		return nil, fmt.Errorf("sim: scenario: the fault could not be caused: %w", err)
@@ -147,6 +148,9 @@ func RunFleet(ctx context.Context, s Scenario) ([]Outcome, error) {
 	var wait sync.WaitGroup
 	for i, n := range fleet {
 		all[i].Started = n.Clock() - all[i].Fault
+		if all[i].Err != nil {
+			continue
+		}
 		wait.Go(func() { all[i].Measured, all[i].Err = s.measure(ctx, n, all[i].Measured, before[i]) })
 	}
 	wait.Wait()
@@ -249,6 +253,15 @@ func (s *Scenario) fast(v NodeView) bool {
 	way := laneOf(s.Vehicle)
 	along := way.to.Sub(way.from)
 	return v.MayMove && v.State.Velocity.dot(along.Mul(1/along.Len())) > 0.97*way.speed
+}
+
+// underWay is ErrDisturbed for a vehicle that is no longer as atSpeed saw it: what it
+// does upon a fault shows nothing.
+func (s *Scenario) underWay(v NodeView) error {
+	if s.fast(v) {
+		return nil
+	}
+	return fmt.Errorf("%w: a %s was no longer at cruise speed with its permit when the fault came", ErrDisturbed, s.Vehicle)
 }
 
 // measure waits for the halt that the fault has led to, after those that were there

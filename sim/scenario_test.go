@@ -103,6 +103,27 @@ func TestScenarioErrors(t *testing.T) {
 	}
 }
 
+// A fault that finds a vehicle without its permit, slow or going back measures nothing.
+func TestOnlyUnderWayIsMeasured(t *testing.T) {
+	for _, vehicle := range []string{Wren, Mole} {
+		s := Scenario{Vehicle: vehicle}
+		at := laneOf(vehicle).speed
+		for name, c := range map[string]struct {
+			v    NodeView
+			fine bool
+		}{
+			"under way":      {NodeView{MayMove: true, State: State{Velocity: Vec{X: at}}}, true},
+			"without permit": {NodeView{State: State{Velocity: Vec{X: at}}}, false},
+			"slow":           {NodeView{MayMove: true, State: State{Velocity: Vec{X: 0.9 * at}}}, false},
+			"going back":     {NodeView{MayMove: true, State: State{Velocity: Vec{X: -at}}}, false},
+		} {
+			if err := s.underWay(c.v); (err == nil) != c.fine || err != nil && !errors.Is(err, ErrDisturbed) {
+				t.Errorf("%s, %s: %v", vehicle, name, err)
+			}
+		}
+	}
+}
+
 // A Measured that is late, or was outside, is not in time; nor is the zero one.
 func TestMeasuredInTime(t *testing.T) {
 	if (Measured{}).InTime() {

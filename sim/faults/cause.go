@@ -72,7 +72,8 @@ func (e *ear) again(w *World, every time.Duration) {
 	}()
 }
 
-// overhear is an ear for each of a fleet that has heard something.
+// overhear is an ear for each of a fleet that has heard something. Who was stopped
+// meanwhile was so by the machine: what is to happen has not happened yet.
 func overhear(w *World, topic func(wire.TopicSet) string, fleet []*sim.Node) ([]*ear, error) {
 	ears, errs := make([]*ear, len(fleet)), make([]error, len(fleet))
 	for i, n := range fleet {
@@ -89,6 +90,11 @@ func overhear(w *World, topic func(wire.TopicSet) string, fleet []*sim.Node) ([]
 		})
 	}
 	wait.Wait()
+	for i, n := range fleet {
+		if !n.View().MayMove {
+			errs[i] = errors.Join(errs[i], fmt.Errorf("%w: %s was stopped before the fault", sim.ErrDisturbed, n.Vehicle))
+		}
+	}
 	return ears, errors.Join(errs...)
 }
 
@@ -119,11 +125,14 @@ func retainPermit(_ context.Context, w *World, fleet []*sim.Node) error {
 	if err := w.Tell(syscall.SIGKILL); err != nil {
 		return err
 	}
-	for _, e := range ears {
-		err = errors.Join(err, e.client.PublishNow(e.topic, e.kept[len(e.kept)-1], 0, true, time.Second))
+	errs := make([]error, len(ears))
+	var wait sync.WaitGroup
+	for i, e := range ears { // at once: one after the other, the last is too old by then
+		wait.Go(func() { errs[i] = e.client.PublishNow(e.topic, e.kept[len(e.kept)-1], 0, true, time.Second) })
 	}
+	wait.Wait()
 	w.Node.Drop()
-	return err
+	return errors.Join(errs...)
 }
 
 func replayPoses(_ context.Context, w *World, fleet []*sim.Node) error {
