@@ -106,6 +106,7 @@ func replayPermits(_ context.Context, w *World, fleet []*sim.Node) error {
 	if err != nil {
 		return err
 	}
+	w.strike()
 	if err := w.Tell(syscall.SIGKILL); err != nil {
 		return err
 	}
@@ -122,6 +123,7 @@ func retainPermit(_ context.Context, w *World, fleet []*sim.Node) error {
 	if err != nil {
 		return err
 	}
+	w.strike()
 	if err := w.Tell(syscall.SIGKILL); err != nil {
 		return err
 	}

@@ -65,7 +65,7 @@ func (x *Result) take(r *Row, o *sim.Outcome, valid time.Duration) (said string,
 	x.flying--
 	late := o.ToBrake - o.Started
 	switch {
-	case disturbs(o.Err), o.Err == nil && r.Late && late < 0:
+	case disturbs(o.Err), o.Err == nil && r.before(o, late):
 		x.Disturbed++
 		return "disturbed by the machine", nil
 	case o.Err != nil:
@@ -84,11 +84,21 @@ func (x *Result) take(r *Row, o *sim.Outcome, valid time.Duration) (said string,
 	return fmt.Sprintf("motors cut after %.0f ms of %.0f", ms(late), ms(r.Bound(valid))), nil
 }
 
+// before says whether a vehicle was stopped by something before the fault: before it was
+// whole where nothing may be stopped until then, and for another reason than the
+// permit's age where nothing but that can reach it any more.
+func (r *Row) before(o *sim.Outcome, late time.Duration) bool {
+	return r.Late && late < 0 || late <= sim.DefaultSlack && !strings.Contains(o.Halting.Why, r.Why)
+}
+
 // disturbs says whether an error is the machine's: it had no time for what was to
 // be measured.
 func disturbs(err error) bool { return errors.Is(err, sim.ErrDisturbed) || errors.Is(err, errSlow) }
 
-func (x *Result) sum() {
+func (x *Result) sum(r *Row) {
+	if r.Late && x.Disturbed > x.Runs {
+		x.Wrong = append(x.Wrong, fmt.Sprintf("%d were stopped before the fault was whole, and %d not", x.Disturbed, x.Runs))
+	}
 	if x.Runs > 0 {
 		slices.Sort(x.times)
 		x.Median, x.Worst = ms(x.times[x.Runs/2]), ms(x.times[x.Runs-1])

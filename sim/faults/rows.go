@@ -89,7 +89,7 @@ func linkRows() []Row {
 	return []Row{
 		{"broker SIGKILLed", sim.Wren, 0, tight, "permit", false, 2, straight, cut(func(w *World) { w.Broker.Kill() })},
 		{"broker SIGSTOPped", sim.Mole, 0, tight, "permit", false, 2, straight, now(freezeBroker)},
-		{"broker restarted", sim.Wren, 0, tight, "", false, 0, straight, now(func(w *World) error { return w.Broker.Restart() })},
+		{"broker restarted", sim.Wren, 0, tight, "", false, 0, straight, now(func(w *World) error { w.strike(); return w.Broker.Restart() })},
 		{"broker slow by 150 ms each way, for all", sim.Wren, 0, tight, "", false, 0, bothWays, cut(func(w *World) {
 			w.Guards.Slow(slow/2, slow/2)
 			w.Node.Slow(slow/2, slow/2)

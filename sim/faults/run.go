@@ -48,11 +48,28 @@ func (r *Row) Measure(ctx context.Context, s Setting, valid time.Duration, count
 	w, err := NewWorld(short, s, r.by, r.Vehicle, count)
 	if err == nil {
 		defer w.Close()
-		all, err = sim.RunFleet(short, sim.Scenario{Broker: w.Vehicles, Vehicle: r.Vehicle, Count: count, Seed: seed, Valid: valid, Detect: r.Detect,
-			Slack: r.Slack, Fault: func(ctx context.Context, fleet []*sim.Node) error { return r.fault(ctx, w, fleet) }})
+		all, err = r.happen(short, w, valid, count, seed)
 	}
 	if errors.Is(err, context.DeadlineExceeded) && ctx.Err() == nil {
 		err = fmt.Errorf("%w: %w", errSlow, err) // no cruise speed, for want of time
+	}
+	return all, err
+}
+
+// happen has it happen in a world.
+func (r *Row) happen(ctx context.Context, w *World, valid time.Duration, count int, seed uint64) ([]sim.Outcome, error) {
+	var whole time.Time
+	all, err := sim.RunFleet(ctx, sim.Scenario{Broker: w.Vehicles, Vehicle: r.Vehicle, Count: count, Seed: seed, Valid: valid, Detect: r.Detect,
+		Slack: r.Slack, Fault: func(ctx context.Context, fleet []*sim.Node) error {
+			err := r.fault(ctx, w, fleet)
+			whole = time.Now()
+			return err
+		}})
+	if !w.struck.IsZero() {
+		for i := range all {
+			all[i].Started -= whole.Sub(w.struck)
+			all[i].Measured.Bound -= whole.Sub(w.struck)
+		}
 	}
 	return all, err
 }
@@ -94,7 +111,7 @@ func Run(ctx context.Context, p Plan) (*Report, error) {
 		return &t.rep, context.Cause(t.ctx)
 	}
 	for i := range t.rep.Rows {
-		t.rep.Rows[i].sum()
+		t.rep.Rows[i].sum(&t.rows[i])
 	}
 	return &t.rep, nil
 }

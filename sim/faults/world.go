@@ -28,6 +28,8 @@ type World struct {
 	Tell    func(syscall.Signal) error // sends a signal to the guard
 	Program string                     // that is run where a fault needs another guard
 
+	struck time.Time // when the fault came, where causing it goes on after that
+
 	mu   sync.Mutex
 	ends []func()
 }
@@ -108,6 +110,10 @@ func (w *World) after(do func()) {
 	defer w.mu.Unlock()
 	w.ends = append(w.ends, do)
 }
+
+// strike says that the fault comes now, and that the cause goes on: times count from
+// here, and not from its end.
+func (w *World) strike() { w.struck = time.Now() }
 
 // Close ends everything, the newest first.
 func (w *World) Close() {
