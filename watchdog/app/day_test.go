@@ -24,7 +24,7 @@ import (
 // Times of a day under compressed time.
 const (
 	dayPose   = 5 * time.Millisecond // 200 Hz
-	dayBurst  = 4                    // poses between two looks at what came of them
+	dayBurst  = 10                   // poses between two looks at what came of them
 	dayStop   = 5 * time.Minute      // between two excursions out of the pen
 	dayRenew  = 7 * time.Minute      // between two losses of the guard's connection
 	dayLook   = 20 * time.Second     // between two looks at memory and goroutines

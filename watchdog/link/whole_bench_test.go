@@ -282,8 +282,13 @@ const echoVar = "PINFOLD_TEST_ECHO"
 // echoClient is a client of the library alone.
 func echoClient(t testing.TB, url string) mqtt.Client {
 	t.Helper()
+	return echoClientAs(t, url, "echo")
+}
+
+func echoClientAs(t testing.TB, url, name string) mqtt.Client {
+	t.Helper()
 	c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker(strings.Replace(url, "mqtt://", "tcp://", 1)).
-		SetClientID(fmt.Sprintf("echo-%d", os.Getpid())).SetProtocolVersion(4))
+		SetClientID(fmt.Sprintf("%s-%d", name, os.Getpid())).SetProtocolVersion(4))
 	if token := c.Connect(); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
 		t.Fatal(token.Error())
 	}
