@@ -19,11 +19,7 @@ import (
 
 // faultRuns is how often each row is run.
 func faultRuns(t *testing.T) int {
-	least := "1"
-	if os.Getenv("PINFOLD_LONG") != "" {
-		least = "50"
-	}
-	n, err := strconv.Atoi(cmp.Or(os.Getenv("PINFOLD_FAULTS"), least))
+	n, err := strconv.Atoi(cmp.Or(os.Getenv("PINFOLD_FAULTS"), "1"))
 	if err != nil || n < 1 {
 		t.Fatalf("PINFOLD_FAULTS=%q; give how often each row is run", os.Getenv("PINFOLD_FAULTS"))
 	}
@@ -46,7 +42,7 @@ func faultSetting(t *testing.T) faults.Setting {
 // The permit's own age is the only stop that always works: with the guard or
 // the broker gone the vehicle brakes within the permit's validity, and is at
 // rest within that plus its own braking, by its own clock. PINFOLD_FAULTS=50 runs
-// all rows, each so often, as CI does, and prints the table of docs/faults.md, as
+// all rows, each so often, and prints the table of docs/faults.md, as
 // pinfold rehearse --faults --runs 50 does.
 func TestVehicleHaltsWhateverDies(t *testing.T) {
 	p := faults.Plan{Setting: faultSetting(t), Valid: watchdog.DefaultTiming().PermitValid, Runs: faultRuns(t), Fleet: faultFleet, Parallel: faultWorlds}
